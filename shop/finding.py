@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
@@ -29,7 +30,7 @@ class Finding:
     rule: str
     verdict: Verdict
     field: str = ""
-    compared: Mapping[str, Decimal | int | str] = field(default_factory=dict)
+    compared: Mapping[str, Decimal | int | str] = dataclasses.field(default_factory=dict)
 
     @property
     def blocks(self) -> bool:

@@ -1,0 +1,20 @@
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class ShopConfig(AppConfig):
+    name = "shop"
+    verbose_name = "Shop"
+    append_only = ()
+
+    def ready(self) -> None:
+        from shop import checks  # noqa: F401, PLC0415  # registers itself
+        from shop.append_only import install_after_migrate  # noqa: PLC0415  # apps are loaded only now
+        from shop.fit_rules import FIT_RULES  # noqa: PLC0415
+        from shop.rules import RULES  # noqa: PLC0415
+        from shop.wording import register  # noqa: PLC0415
+
+        register(FIT_RULES)
+        register(RULES)
+        # No sender: once per app, and after the last app every table is guarded.
+        post_migrate.connect(install_after_migrate, dispatch_uid="append-only")

@@ -1,0 +1,35 @@
+"""System checks: what the settings cannot type-check and what must never go silently unheard."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.apps import AppConfig
+from django.conf import settings
+from django.core.checks import CheckMessage, Error, Tags, Warning, register  # noqa: A004  # Django's own name
+
+from shop.events import RECORDED, published
+
+
+@register()
+def events_are_heard(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> list[CheckMessage]:
+    """Each recorded event needs a listener: an act without an entry in the ledger must not be possible."""
+    return [
+        Error(f"Nobody listens to {kind}.", hint="Connect a listener in the records app.", id="shop.E001")
+        for kind, event in sorted(RECORDED.items())
+        if not published.has_listeners(event)
+    ]
+
+
+@register(Tags.security, deploy=True)
+def tls_is_on(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> list[CheckMessage]:
+    if settings.SERVED_OVER_TLS:
+        return []
+    return [
+        Warning(
+            "Tablets reach this server without TLS.",
+            hint="Set SERVED_OVER_TLS=true behind a proxy with a certificate: PINs travel in clear otherwise.",
+            id="shop.W001",
+        )
+    ]

@@ -1,0 +1,138 @@
+"""Typed events: how a lower app makes something happen above it without importing upward.
+
+An act publishes an event inside its own transaction; listeners run at once, in the same transaction. A listener that fails fails the
+act: evidence that cannot be written means the act did not happen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, ClassVar
+
+from django.db import transaction
+from django.dispatch import Signal
+
+from shop.people import Person
+
+published = Signal()
+
+RECORDED: dict[str, type[Event]] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Signing:
+    """A person's signature as given at one moment: made only by `shop.sign_on.sign`, which asks for the secret again."""
+
+    person: Person
+    meaning: str
+    at: datetime
+    how: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something that happened. Each subclass names its kind and the version of its content.
+
+    subject: (kind, primary key, name) of the thing it happened to.
+    content: the record as plain data; where the event is signed, exactly what the person saw.
+    """
+
+    kind: ClassVar[str]
+    version: ClassVar[int] = 1
+
+    by: Person
+    at: datetime
+    subject: tuple[str, int, str]
+    content: Mapping[str, Any]
+    signing: Signing | None = None
+
+    def __init_subclass__(cls, **kwargs: object) -> None:
+        # With slots=True the decorator makes a second class of the same name: the later one replaces the earlier.
+        RECORDED[cls.kind] = cls
+
+
+def publish(event: Event) -> None:
+    """Deliver `event` to its listeners now. Raises RuntimeError outside a transaction and where nobody listens."""
+    if not transaction.get_connection().in_atomic_block:
+        raise RuntimeError(f"{event.kind} was published outside a transaction")
+    answers = published.send(sender=type(event), event=event)
+    if not answers:
+        raise RuntimeError(f"nobody records {event.kind}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CatalogueChanged(Event):
+    """A catalogue item was added or changed: content has kind, before and after."""
+
+    kind: ClassVar[str] = "catalogue.changed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CatalogueImported(Event):
+    """Many catalogue items came in one file: content has kind, file name, hash and counts."""
+
+    kind: ClassVar[str] = "catalogue.imported"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PinSet(Event):
+    kind: ClassVar[str] = "person.pin_set"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PasswordSet(Event):
+    kind: ClassVar[str] = "person.password_set"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonLocked(Event):
+    """Too many wrong secrets: the account waits."""
+
+    kind: ClassVar[str] = "person.locked"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonUnlocked(Event):
+    kind: ClassVar[str] = "person.unlocked"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobOpened(Event):
+    kind: ClassVar[str] = "job.opened"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetDrafted(Event):
+    kind: ClassVar[str] = "sheet.drafted"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TerminationPlanned(Event):
+    kind: ClassVar[str] = "sheet.termination_planned"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TerminationRemoved(Event):
+    kind: ClassVar[str] = "sheet.termination_removed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetSubmitted(Event):
+    kind: ClassVar[str] = "sheet.submitted"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetReturned(Event):
+    kind: ClassVar[str] = "sheet.returned"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetReleased(Event):
+    kind: ClassVar[str] = "sheet.released"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetWithdrawn(Event):
+    kind: ClassVar[str] = "sheet.withdrawn"

@@ -1,0 +1,171 @@
+"""People: who may do what, how they sign, and what they are qualified for."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import ClassVar
+
+from django.contrib.auth.hashers import check_password, make_password
+from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
+from django.core.validators import RegexValidator
+from django.db import models
+from django.db.models import Q
+from django.utils.functional import cached_property
+from django.utils.translation import gettext_lazy as _
+
+from shop.fields import key_validator
+
+
+class Role(models.TextChoices):
+    PLANNER = "planner", _("planner")
+    OPERATOR = "operator", _("operator")
+    INSPECTOR = "inspector", _("inspector")
+    QUALITY = "quality", _("quality")
+    CRIB = "tool crib", _("tool crib")
+    AUDITOR = "auditor", _("auditor")
+    ADMINISTRATOR = "administrator", _("administrator")
+
+
+class Process(models.TextChoices):
+    """What a person can be qualified for."""
+
+    CRIMP = "crimp", _("crimp")
+    STRIP = "strip", _("strip")
+    INSPECT = "inspect", _("inspect")
+    PULL_TEST = "pull test", _("pull test")
+    CROSS_SECTION = "cross-section", _("cross-section")
+
+
+class ToolKind(models.TextChoices):
+    HAND_TOOL = "hand tool", _("hand tool")
+    POWERED_HAND_TOOL = "powered hand tool", _("powered hand tool")
+    APPLICATOR = "applicator", _("applicator")
+    DIE_SET = "die set", _("die set")
+
+
+class Display(models.TextChoices):
+    METRIC = "metric", _("metric (mm, N)")
+    INCH = "inch", _("inch and lbf")
+
+
+class PeopleQuerySet(models.QuerySet["Person"]):
+    def active(self) -> PeopleQuerySet:
+        return self.filter(is_active=True)
+
+    def with_role(self, role: Role) -> PeopleQuerySet:
+        return self.filter(person_roles__role=role)
+
+
+class PeopleManager(BaseUserManager["Person"]):
+    def get_queryset(self) -> PeopleQuerySet:
+        return PeopleQuerySet(self.model, using=self._db)
+
+    def create_superuser(self, username: str, password: str | None = None, **fields: object) -> Person:
+        """The first person of an empty shop (`manage.py createsuperuser`): an administrator."""
+        person = self.model(username=username, **fields)
+        person.set_password(password)
+        person.save()
+        PersonRole.objects.create(person=person, role=Role.ADMINISTRATOR)
+        return person
+
+
+class Person(AbstractBaseUser):
+    """A named person of the shop. One person, one account, never reused: nobody is deleted, accounts are closed."""
+
+    username = models.CharField(_("user name"), max_length=60, unique=True, validators=[key_validator])
+    name = models.CharField(_("name as printed on records"), max_length=120)
+    badge = models.CharField(
+        _("badge"), max_length=60, unique=True, null=True, blank=True, validators=[RegexValidator(r"^[A-Za-z0-9\-]{4,60}$")]
+    )  # null, not "": several people may have no badge, and the column is unique
+    pin = models.CharField(max_length=255, blank=True, editable=False)  # a slow hash, never the PIN
+    email = models.EmailField(blank=True)
+    is_active = models.BooleanField(_("account open"), default=True)
+    display = models.CharField(_("units shown"), max_length=10, choices=Display, default=Display.METRIC)
+    joined_at = models.DateTimeField(auto_now_add=True)
+    must_change_secret = models.BooleanField(
+        _("has to choose a new password and PIN"), default=False, editable=False
+    )  # an administrator hands out a password once and must not know the one that signs
+    failed_tries = models.PositiveIntegerField(default=0, editable=False)
+    locked_until = models.DateTimeField(null=True, blank=True, editable=False)
+
+    USERNAME_FIELD = "username"
+    REQUIRED_FIELDS: ClassVar[list[str]] = ["name"]
+
+    objects = PeopleManager()
+
+    class Meta:
+        ordering = ["name"]
+        verbose_name = _("person")
+        verbose_name_plural = _("people")
+
+    def __str__(self) -> str:
+        return self.name
+
+    @cached_property
+    def roles(self) -> frozenset[str]:
+        return frozenset(self.person_roles.values_list("role", flat=True)) if self.is_active else frozenset()
+
+    def set_pin(self, pin: str) -> None:
+        self.pin = make_password(pin)
+
+    def pin_matches(self, pin: str) -> bool:
+        return bool(self.pin) and check_password(pin, self.pin)
+
+    def is_locked(self, at: datetime) -> bool:
+        return self.locked_until is not None and at < self.locked_until
+
+
+class PersonRole(models.Model):
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="person_roles")
+    role = models.CharField(max_length=20, choices=Role)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["person", "role"], name="role_once_per_person")]
+
+    def __str__(self) -> str:
+        return f"{self.person}: {self.role}"
+
+
+class QualificationQuerySet(models.QuerySet["Qualification"]):
+    def current(self, on: date) -> QualificationQuerySet:
+        return self.filter(granted_on__lte=on).filter(Q(expires_on__isnull=True) | Q(expires_on__gte=on)).filter(
+            Q(withdrawn_on__isnull=True) | Q(withdrawn_on__gt=on)
+        )
+
+
+class Qualification(models.Model):
+    """Evidence that a person was trained and examined for a process, from a day until a day."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="qualifications", verbose_name=_("person"))
+    process = models.CharField(_("process"), max_length=20, choices=Process)
+    tool_kind = models.CharField(_("tool kind"), max_length=20, choices=ToolKind, blank=True, help_text=_("Empty: any kind of tool."))
+    granted_on = models.DateField(_("granted"))
+    expires_on = models.DateField(_("expires"), null=True, blank=True)
+    withdrawn_on = models.DateField(_("withdrawn"), null=True, blank=True)
+    trainer = models.CharField(_("trainer"), max_length=120)
+    evidence = models.CharField(_("evidence"), max_length=200, help_text=_("Certificate or test record number."))
+
+    objects = QualificationQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["person__name", "process", "tool_kind", "-granted_on"]
+        verbose_name = _("qualification")
+        constraints = [
+            models.UniqueConstraint(fields=["person", "process", "tool_kind", "granted_on"], name="qualification_once_a_day"),
+            models.CheckConstraint(
+                condition=Q(expires_on__isnull=True) | Q(expires_on__gte=models.F("granted_on")),
+                name="qualification_expires_after_grant",
+                violation_error_code="data.dates.order",
+                violation_error_message=_("The expiry date lies before the date it was granted."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}: {self.process} {self.tool_kind}".strip()
+
+    def is_current(self, on: date) -> bool:
+        return (
+            self.granted_on <= on
+            and (self.expires_on is None or on <= self.expires_on)
+            and (self.withdrawn_on is None or on < self.withdrawn_on)
+        )

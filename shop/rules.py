@@ -1,0 +1,194 @@
+"""The words of the shop's own rules: people, signatures, setup sheets and data. The words of the fit rules stand in `fit_rules.py`."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext_lazy as _
+
+from shop.wording import RuleText
+
+RULES: dict[str, RuleText] = {
+    "person.role": RuleText(
+        title=_("Role"),
+        misfit=_("{person} has no role that may {deed}."),
+        expected=_("It takes one of these roles: {roles}."),
+        next_step=_("Ask one of them, or ask an administrator for the role."),
+    ),
+    "person.own_secret": RuleText(
+        title=_("Own secret"),
+        misfit=_("A password or PIN can be chosen only by the person it belongs to."),
+        expected=_("{person} has to be signed in."),
+        next_step=_("An administrator can hand out a password for one sign-in."),
+    ),
+    "person.unlock_self": RuleText(
+        title=_("Unlocking"),
+        misfit=_("Nobody opens their own account again."),
+        next_step=_("Ask an inspector, quality or an administrator to open the account of {person}."),
+    ),
+    "sign.wrong": RuleText(
+        title=_("Badge and PIN"),
+        misfit=_("Badge or user name and PIN or password do not go together."),
+        expected=_("{left} more tries before the account waits."),
+        next_step=_("Scan the badge again and enter the PIN slowly."),
+    ),
+    "sign.locked": RuleText(
+        title=_("Waiting after wrong tries"),
+        misfit=_("Too many wrong tries: the account waits {seconds} seconds more."),
+        next_step=_("Wait, or ask an inspector, quality or an administrator to open it."),
+    ),
+    "sign.closed": RuleText(
+        title=_("Account closed after wrong tries"),
+        misfit=_("Too many wrong tries: the account stays closed until somebody has looked at it."),
+        next_step=_("Ask an inspector, quality or an administrator to open it."),
+    ),
+    "sign.change_first": RuleText(
+        title=_("Own password first"),
+        misfit=_("The password was handed out by an administrator and cannot sign."),
+        next_step=_("Sign in at a desk, choose a password and a PIN of your own, then sign."),
+    ),
+    "sign.other": RuleText(
+        title=_("Signature"),
+        misfit=_("This signature does not belong to this act."),
+        expected=_('It takes the signature of {person} meaning "{meaning}".'),
+        next_step=_("Sign again on the page of the act itself."),
+    ),
+    "sign.stale": RuleText(
+        title=_("Changed meanwhile"),
+        misfit=_("What you saw is no longer what would be signed: somebody changed it meanwhile."),
+        expected=_("A signature covers exactly what was on the screen."),
+        next_step=_("Look at the page again and sign what it shows now."),
+    ),
+    "pin.shape": RuleText(
+        title=_("PIN"),
+        misfit=_("This is not a PIN."),
+        expected=_("A PIN has six to twelve digits."),
+        next_step=_("Choose another one."),
+    ),
+    "pin.obvious": RuleText(
+        title=_("PIN"),
+        misfit=_("One repeated digit or digits counted through are the first ones anybody tries."),
+        expected=_("A PIN has six to twelve digits in no obvious order."),
+        next_step=_("Choose another one."),
+    ),
+    "password.weak": RuleText(title=_("Password"), misfit=_("{reasons}"), next_step=_("Choose another one.")),
+    "password.needed": RuleText(
+        title=_("Password"),
+        misfit=_("The password in use was handed out by an administrator."),
+        next_step=_("Choose a password of your own as well."),
+    ),
+    "data.required": RuleText(title=_("Missing"), misfit=_("This is needed."), next_step=_("Fill it in.")),
+    "data.invalid": RuleText(title=_("Not understood"), misfit=_("{message}"), next_step=_("Correct it and send it again.")),
+    "data.unknown": RuleText(
+        title=_("Not found"),
+        misfit=_("There is no {thing} {name}."),
+        next_step=_("Check the number, or add it to the catalogue first."),
+    ),
+    "data.limits.order": RuleText(
+        title=_("Limits"),
+        misfit=_("The limits are not in order."),
+        expected=_("Lowest, nominal, highest."),
+        next_step=_("Correct the values."),
+    ),
+    "data.positive": RuleText(title=_("Value"), misfit=_("The value must be greater than zero."), next_step=_("Correct the value.")),
+    "data.dates.order": RuleText(title=_("Dates"), misfit=_("The dates are not in order."), next_step=_("Correct the dates.")),
+    "data.key.characters": RuleText(
+        title=_("Characters"),
+        misfit=_("The number has characters that a label cannot carry."),
+        expected=_("Letters, digits, space and . _ + - are allowed; it begins with a letter or digit."),
+        next_step=_("Correct the number."),
+    ),
+    "data.specification.current": RuleText(
+        title=_("One revision in force"),
+        misfit=_("Another revision of this specification is in force."),
+        next_step=_("Withdraw that one first."),
+    ),
+    "data.unique": RuleText(
+        title=_("Already there"),
+        misfit=_("There is one already: {message}"),
+        next_step=_("Change that one, or give this one another number."),
+    ),
+    "data.race": RuleText(
+        title=_("Somebody was faster"),
+        misfit=_("Somebody else changed the same thing at the same moment. Nothing of yours was written."),
+        next_step=_("Look at the page again and repeat what is still needed."),
+    ),
+    "sheet.status": RuleText(
+        title=_("Status of the sheet"),
+        misfit=_("Sheet {sheet} is {status}."),
+        expected=_("This can be done with a sheet that is {needed}."),
+        next_step=_("Open the sheet in its present state, or start a new revision."),
+    ),
+    "sheet.empty": RuleText(
+        title=_("Terminations"),
+        misfit=_("Sheet {sheet} has no terminations."),
+        expected=_("A sheet needs one at least."),
+        next_step=_("Add the terminations first."),
+    ),
+    "sheet.release.author": RuleText(
+        title=_("Second person"),
+        misfit=_("{person} drafted this sheet and cannot release it."),
+        expected=_("Author and approver are two different people."),
+        next_step=_("Ask another planner or quality to review and release it."),
+    ),
+    "sheet.reason": RuleText(
+        title=_("Reason"),
+        misfit=_("A new revision needs a reason."),
+        next_step=_("Say in a sentence what changes and why."),
+    ),
+    "sheet.in_force.one": RuleText(
+        title=_("One revision in force"),
+        misfit=_("Another revision of this sheet is in force."),
+        next_step=_("Look at the page again."),
+    ),
+    "sheet.in_work.one": RuleText(
+        title=_("One revision in work"),
+        misfit=_("Another revision of this sheet is being worked on already."),
+        next_step=_("Go on with that one."),
+    ),
+    "termination.tool": RuleText(
+        title=_("Tool"),
+        misfit=_("No tool is picked for lead {lead}, end {end}."),
+        expected=_("Every termination has a tool that fits."),
+        next_step=_("Pick one of the tools that fit."),
+    ),
+    "termination.wires": RuleText(
+        title=_("Wires"),
+        misfit=_("No wire is picked."),
+        expected=_("One wire at least goes into the barrel."),
+        next_step=_("Pick a wire."),
+    ),
+    "termination.plan": RuleText(
+        title=_("Inspection plan"),
+        misfit=_("The plan asks for {count} {what}."),
+        expected=_("At least one crimp height on the first piece and at least one pull test where a pull force is specified."),
+        next_step=_("Correct the inspection plan."),
+    ),
+    "import.header": RuleText(
+        title=_("Columns"),
+        misfit=_("The file has no column {column}."),
+        expected=_("Columns: {columns}."),
+        next_step=_("Correct the first line of the file."),
+    ),
+    "import.column": RuleText(
+        title=_("Columns"),
+        misfit=_("Column {column} is not known."),
+        expected=_("Columns: {columns}."),
+        next_step=_("Correct or remove the column."),
+    ),
+    "import.file": RuleText(
+        title=_("File"),
+        misfit=_("The file cannot be read: {reason}."),
+        expected=_("CSV in UTF-8 with a first line of column names, comma or semicolon between them, at most {limit} MB."),
+        next_step=_("Save it again as CSV (UTF-8)."),
+    ),
+    "import.rows": RuleText(
+        title=_("Rows"),
+        misfit=_("{bad} of {rows} rows are wrong. Nothing was imported."),
+        next_step=_("Correct the rows named below and import the whole file again."),
+    ),
+    "import.kind": RuleText(
+        title=_("Kind"),
+        misfit=_("There is no kind {kind} to import."),
+        expected=_("Kinds: {kinds}."),
+        next_step=_("Name one of them."),
+    ),
+}

@@ -1,0 +1,98 @@
+"""What a setup sheet says, as plain data: this is what reviewers see, what the signature covers and what the document prints."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from shop.jobs import SetupSheet, Termination
+from shop.templatetags.shop import figure
+
+MM_PLACES = 2  # heights and lengths are written with two decimals at least
+N_PLACES = 1
+
+
+def limits(low: Decimal | None, high: Decimal | None, places: int, nominal: Decimal | None = None) -> dict[str, str] | None:
+    """Limits as text, or None where there are none."""
+    if low is None and high is None:
+        return None
+    shown = {"low": figure(low, places), "high": figure(high, places)}
+    return shown | ({"nominal": figure(nominal, places)} if nominal is not None else {})
+
+
+def termination_content(t: Termination) -> dict[str, Any]:
+    spec = t.specification
+    return {
+        "position": t.position,
+        "lead": t.lead,
+        "end": t.end,
+        "circuit": t.circuit,
+        "quantity": t.quantity,
+        "wires": [
+            {
+                "part_number": w.part_number,
+                "description": w.description,
+                "size": w.size,
+                "csa_mm2": figure(w.csa_mm2, 2),
+                "od_mm": figure(w.insulation_od_mm, MM_PLACES),
+                "colour": w.colour,
+            }
+            for w in t.ordered_wires()
+        ],
+        "csa_mm2": figure(t.csa_mm2, 2),
+        "wire_length_mm": figure(t.wire_length_mm),
+        "terminal": {
+            "part_number": t.terminal.part_number,
+            "description": t.terminal.description,
+            "barrel": t.terminal.barrel,
+            "has_support": t.terminal.has_support,
+        },
+        "tool": t.tool and {"asset_number": t.tool.asset_number, "kind": t.tool.kind, "setting": t.setting},
+        "specification": spec
+        and {
+            "number": spec.number,
+            "revision": spec.revision,
+            "document": spec.document.number,
+            "document_revision": spec.document.revision,
+        },
+        "targets": {
+            "crimp_height_mm": limits(t.crimp_height_min_mm, t.crimp_height_max_mm, MM_PLACES, t.crimp_height_nominal_mm),
+            "crimp_width_mm": limits(t.crimp_width_min_mm, t.crimp_width_max_mm, MM_PLACES),
+            "insulation_height_mm": limits(t.insulation_height_min_mm, t.insulation_height_max_mm, MM_PLACES),
+            "strip_length_mm": limits(t.strip_length_min_mm, t.strip_length_max_mm, MM_PLACES),
+            "pull_force_min_n": figure(t.pull_force_min_n, N_PLACES),
+            "pull_force_source": t.pull_force_source,
+        },
+        "plan": {
+            "first_piece_heights": t.first_piece_heights,
+            "first_piece_pulls": t.first_piece_pulls,
+            "sample_every": t.sample_every,
+            "sample_size": t.sample_size,
+            "last_piece_pulls": t.last_piece_pulls,
+            "inspector_signs": t.inspector_signs,
+        },
+    }
+
+
+def sheet_content(sheet: SetupSheet) -> dict[str, Any]:
+    """The whole sheet. Statuses and dates of release stay out: they are what the signature adds."""
+    job = sheet.job
+    terminations = sheet.terminations.select_related("terminal", "tool", "specification__document").prefetch_related(
+        "termination_wires__wire"
+    )
+    return {
+        "sheet": sheet.number,
+        "revision": sheet.revision,
+        "change_reason": sheet.change_reason,
+        "author": sheet.author.name,
+        "job": {
+            "number": job.number,
+            "customer": job.customer.name,
+            "part_number": job.part_number,
+            "part_name": job.part_name,
+            "drawing": job.drawing,
+            "drawing_revision": job.drawing_revision,
+            "quantity": job.quantity,
+        },
+        "terminations": [termination_content(t) for t in terminations],
+    }
