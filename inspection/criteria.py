@@ -1,0 +1,159 @@
+"""Visual criteria of a crimped termination, in the trade's words; accepted or rejected one by one, with a photo on reject.
+
+A customer's drawing, the application specification and the workmanship standard of the contract outrank this list. Values are not given
+here: where a limit is measured, the crimp specification states it. Sources of single criteria stand beside them (clauses of NASA-STD-8739.4
+up to Change 6 and the NASA workmanship pictorial reference); the others are common practice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Applies(StrEnum):
+    """Which terminals a criterion is for."""
+
+    ALWAYS = "always"
+    OPEN_BARREL = "open barrel"
+    CLOSED_BARREL = "closed barrel"
+    SUPPORT = "insulation support"
+    NO_SUPPORT = "no insulation support"
+
+
+@dataclass(frozen=True, slots=True)
+class VisualCriterion:
+    """One thing to look at. code: stable, stored with the finding. accept / reject: what is seen in either case."""
+
+    code: str
+    title: str
+    accept: str
+    reject: str
+    applies: frozenset[Applies] = frozenset({Applies.ALWAYS})
+    source: str = "common practice"
+
+
+def _for(*applies: Applies) -> frozenset[Applies]:
+    return frozenset(applies)
+
+
+VISUAL_CRITERIA: tuple[VisualCriterion, ...] = (
+    VisualCriterion(
+        "visual.right_parts",
+        "Right terminal, wire and colour",
+        "Terminal, wire and colour are those on the sheet.",
+        "One of them is another.",
+    ),
+    VisualCriterion(
+        "visual.strands_in",
+        "All strands in the barrel",
+        "Every strand is inside the conductor barrel.",
+        "A strand lies outside or is folded back.",
+    ),
+    VisualCriterion(
+        "visual.strands_whole",
+        "Strands whole",
+        "No strand is cut, nicked or missing.",
+        "A strand is cut, nicked or missing.",
+        source="NASA-STD-8739.4 clause 19.6.2",
+    ),
+    VisualCriterion(
+        "visual.window",
+        "Window between barrel and support",
+        "Conductor and insulation are both visible between the conductor barrel and the support.",
+        "Only one of them is visible, or insulation is inside the conductor barrel.",
+        _for(Applies.SUPPORT),
+        "NASA workmanship pictorial reference 2.03",
+    ),
+    VisualCriterion(
+        "visual.clearance",
+        "Gap at the insulation",
+        "The insulation ends short of the conductor barrel, with a gap as the specification states.",
+        "Insulation reaches into the barrel, or the gap is too large.",
+        _for(Applies.NO_SUPPORT),
+        "NASA-STD-8739.4 clause 10.1.7",
+    ),
+    VisualCriterion(
+        "visual.inspection_hole",
+        "Conductor in the inspection hole",
+        "Strands are visible in the inspection hole.",
+        "No strand is visible in the hole.",
+        _for(Applies.CLOSED_BARREL),
+        "NASA-STD-8739.4 clause 19.6.1",
+    ),
+    VisualCriterion(
+        "visual.bell_mouth",
+        "Bell mouth",
+        "A bell mouth is present at the wire end of the conductor barrel.",
+        "There is none at the wire end, or the barrel edge cuts the strands.",
+        _for(Applies.OPEN_BARREL),
+    ),
+    VisualCriterion(
+        "visual.brush",
+        "Conductor brush",
+        "The brush is visible in front of the barrel and stays clear of the mating area.",
+        "No brush is visible, or it reaches into the mating area.",
+        _for(Applies.OPEN_BARREL),
+        "NASA workmanship pictorial reference 2.01",
+    ),
+    VisualCriterion(
+        "visual.support_grip",
+        "Insulation support",
+        "The support grips the insulation all round without piercing it.",
+        "The support is open, or it cuts or pierces the insulation.",
+        _for(Applies.SUPPORT),
+    ),
+    VisualCriterion(
+        "visual.seam",
+        "Seam closed",
+        "The wings meet and the seam is closed over its length.",
+        "The seam is open, or one wing lies over the other.",
+        _for(Applies.OPEN_BARREL),
+    ),
+    VisualCriterion(
+        "visual.indent",
+        "Indent in place",
+        "The indent sits between wire entry and inspection hole and leaves both undistorted.",
+        "The indent runs into the entry or the hole, or the barrel is cracked.",
+        _for(Applies.CLOSED_BARREL),
+        "NASA-STD-8739.4 clause 19.6.1",
+    ),
+    VisualCriterion(
+        "visual.straight",
+        "Terminal straight",
+        "The terminal is not bent, twisted, rolled or crushed.",
+        "It is bent, twisted, rolled or crushed beyond the specification.",
+    ),
+    VisualCriterion(
+        "visual.cut_off_tab",
+        "Cut-off tab and burr",
+        "Cut-off tab and burr are within the limit.",
+        "The tab is too long or bent, or a burr stands out.",
+        _for(Applies.OPEN_BARREL),
+    ),
+    VisualCriterion(
+        "visual.plating",
+        "Plating",
+        "The plating is whole where the terminal is formed.",
+        "Plating is flaked or base metal shows.",
+        source="NASA-STD-8739.4 clause 19.6.1",
+    ),
+    VisualCriterion(
+        "visual.tang",
+        "Locking tang",
+        "The locking tang, where there is one, stands as made.",
+        "The tang is bent, flattened or missing.",
+    ),
+)
+
+
+def criteria_for(barrel: str, has_support: bool) -> tuple[VisualCriterion, ...]:
+    """The criteria for a terminal, in the order of looking. barrel: "open" or "closed". Raises ValueError for another barrel."""
+    if barrel not in ("open", "closed"):
+        raise ValueError(f"a barrel is open or closed, not {barrel!r}")
+    given = {
+        Applies.ALWAYS,
+        Applies.OPEN_BARREL if barrel == "open" else Applies.CLOSED_BARREL,
+        Applies.SUPPORT if has_support else Applies.NO_SUPPORT,
+    }
+    return tuple(criterion for criterion in VISUAL_CRITERIA if criterion.applies <= given)
