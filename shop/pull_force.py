@@ -95,8 +95,8 @@ def minimum_pull_force(standard_code: str, *, awg: str | None = None, csa_mm2: D
     """The row of exactly this size: by the named gauge where the standard lists gauges, by the nominal area where it lists mm².
 
     Both may be given (a conductor with its gauge); the standard's own system decides which counts. A stranded AWG wire is read by its
-    gauge, not by the area of its stranding. Raises NoRow with the neighbours where no row matches, KeyError for an unknown standard, ValueError
-    where neither size is given.
+    gauge, not by the area of its stranding. Raises NoRow with the neighbours where no row matches, KeyError for an unknown standard,
+    ValueError where neither size is given.
     """
     if not awg and csa_mm2 is None:
         raise ValueError("a gauge or an area is needed")
