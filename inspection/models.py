@@ -23,6 +23,7 @@ class BatchStatus(models.TextChoices):
     FIRST_PIECE = "first piece", _("first piece")
     RUNNING = "running", _("running")
     ON_HOLD = "on hold", _("on hold")
+    CLOSING = "closing", _("closing")
     CLOSED = "closed", _("closed")
 
 
@@ -120,9 +121,7 @@ class LoadedLot(models.Model):
                 condition=Q(wire_lot__isnull=False, terminal_lot__isnull=True) | Q(wire_lot__isnull=True, terminal_lot__isnull=False),
                 name="loaded_lot_is_one_kind",
             ),
-            models.CheckConstraint(
-                condition=Q(to_count__isnull=True) | Q(to_count__gte=F("from_count")), name="loaded_lot_counts_ordered"
-            ),
+            models.CheckConstraint(condition=Q(to_count__isnull=True) | Q(to_count__gte=F("from_count")), name="loaded_lot_counts_ordered"),
         ]
 
     def __str__(self) -> str:

@@ -63,12 +63,6 @@ RULES: dict[str, RuleText] = {
         misfit=_("{held} held is not the {kept} pieces that quality left on hold."),
         next_step=_("Correct the number, or ask quality to decide on them."),
     ),
-    "batch.count.jump": RuleText(
-        title=_("Sample overdue"),
-        misfit=_("{count} pieces are made, but the last good sample was at {last}: the interval is {every} pieces."),
-        expected=_("A sample is due every {every} pieces."),
-        next_step=_("Take the sample now. The pieces since the last good sample wait for its result."),
-    ),
     "scan.unknown": RuleText(
         title=_("Scan"),
         misfit=_("{code} is not a tool, a reel, a spool or a gauge of this shop."),
@@ -111,18 +105,6 @@ RULES: dict[str, RuleText] = {
         expected=_("Every value the plan asks for."),
         next_step=_("Measure what is missing."),
     ),
-    "sample.nonconforming": RuleText(
-        title=_("Verdict"),
-        misfit=_("Not every value conforms: {values}."),
-        expected=_("Every single value is in its limits; a mean near the nominal is no substitute."),
-        next_step=_("Put the batch on hold."),
-    ),
-    "sample.conforming": RuleText(
-        title=_("Verdict"),
-        misfit=_("Every value conforms."),
-        expected=_("A sample is rejected for a value or a criterion."),
-        next_step=_("Accept the sample, or record what you saw."),
-    ),
     "sample.countersign.same": RuleText(
         title=_("Second person"),
         misfit=_("{person} made this first piece and cannot countersign it."),
@@ -160,6 +142,11 @@ RULES: dict[str, RuleText] = {
         title=_("Visual criterion"),
         misfit=_("{criterion} is not a criterion of this termination, or has an answer already."),
         next_step=_("Answer the criteria shown."),
+    ),
+    "batch.counts.scrap": RuleText(
+        title=_("Scrap"),
+        misfit=_("{scrap} scrap is less than the {scrapped} pieces that quality had scrapped."),
+        next_step=_("Correct the numbers."),
     ),
     "hold.none": RuleText(title=_("Hold"), misfit=_("Batch {batch} is not on hold."), next_step=_("Look at the batch again.")),
     "hold.reason": RuleText(title=_("Reason"), misfit=_("A decision needs a reason."), next_step=_("Say why in a sentence.")),

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.apps import AppConfig
 from django.conf import settings
-from django.core.checks import CheckMessage, Error, Tags, Warning, register  # noqa: A004  # Django's own name
+from django.core.checks import CheckMessage, Error, Tags, Warning, register  # Django's own name
 
 from shop.events import RECORDED, published
 

@@ -101,6 +101,12 @@ class Person(AbstractBaseUser):
     def __str__(self) -> str:
         return self.name
 
+    @classmethod
+    def system(cls) -> Person:
+        """The system acts as a named person of its own, who cannot sign in and has no role."""
+        person, _made = cls.objects.get_or_create(username="system", defaults={"name": "The system", "is_active": False})
+        return person
+
     @cached_property
     def roles(self) -> frozenset[str]:
         return frozenset(self.person_roles.values_list("role", flat=True)) if self.is_active else frozenset()

@@ -162,6 +162,17 @@ RULES: dict[str, RuleText] = {
         expected=_("At least one crimp height on the first piece and at least one pull test where a pull force is specified."),
         next_step=_("Correct the inspection plan."),
     ),
+    "once.key": RuleText(
+        title=_("Key of the act"),
+        misfit=_("The key of this act is missing or too long."),
+        expected=_("Every write from a tablet carries a key of its own, at most 64 characters."),
+        next_step=_("Load the page again."),
+    ),
+    "once.other": RuleText(
+        title=_("Key of the act"),
+        misfit=_("This key was used for another act: {act}."),
+        next_step=_("Load the page again."),
+    ),
     "import.header": RuleText(
         title=_("Columns"),
         misfit=_("The file has no column {column}."),

@@ -11,7 +11,13 @@ from django.db import models
 from shop.finding import Finding, Refused, Verdict
 from shop.wording import RULES
 
-_FIXED = {"required": "data.required", "blank": "data.required", "null": "data.required", "unique": "data.unique", "unique_together": "data.unique"}
+_FIXED = {
+    "required": "data.required",
+    "blank": "data.required",
+    "null": "data.required",
+    "unique": "data.unique",
+    "unique_together": "data.unique",
+}
 
 
 def findings_from(error: ValidationError) -> list[Finding]:

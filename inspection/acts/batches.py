@@ -1,0 +1,312 @@
+"""What operators do with a batch: open it, prove the set-up scan by scan, close it with balanced counts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import F, Max, Sum
+
+from inspection.contents import counts_content, set_up_content
+from inspection.events import BatchClosed, BatchOpened, SetUpChanged, SetUpProven
+from inspection.models import (
+    Batch,
+    BatchStatus,
+    Hold,
+    LoadedLot,
+    PullTest,
+    SetupPart,
+    SetupScan,
+)
+from inspection.set_up import (
+    Thing,
+    answer,
+    current_scans,
+    document_findings,
+    findings_text,
+    gauge_findings,
+    gauges_needed,
+    lot_findings,
+    narrowest_tolerance,
+    person_findings,
+    qualification_in_force,
+    six_parts,
+    slot_of,
+    thing_for,
+    tool_findings,
+)
+from shop.clock import shop_day
+from shop.events import Signing, publish
+from shop.finding import Finding, misfit, refuse_if
+from shop.jobs import SetupSheet, Termination
+from shop.materials import TerminalLot, WireLot
+from shop.people import Person, Process
+from shop.permissions import Deed, permission_findings
+from shop.sign_on import signing_findings
+from shop.tools import Gauge, Tool
+from shop.validation import clean
+
+CLOSED_MEANING = "batch closed, counts balanced"
+
+
+def batch_subject(batch: Batch) -> tuple[str, int, str]:
+    return ("batch", batch.pk, batch.number)
+
+
+def status_findings(batch: Batch, *needed: BatchStatus) -> list[Finding]:
+    if batch.status in needed:
+        return []
+    return [misfit("batch.status", batch=batch.number, status=batch.status, needed=" or ".join(s.value for s in needed))]
+
+
+def operator_findings(by: Person, termination: Termination, at: datetime) -> list[Finding]:
+    """The person may run batches and is qualified for this kind of tool today."""
+    kind = termination.tool.kind if termination.tool else None
+    return [*permission_findings(by, Deed.RUN_BATCH), *person_findings(by, Process.CRIMP, kind, shop_day(at))]
+
+
+def pieces_open(termination: Termination) -> int:
+    """Pieces of the termination that no batch has made or is planned to make."""
+    planned = 0
+    for batch in termination.batches.all():
+        planned += batch.good or 0 if batch.status == BatchStatus.CLOSED else batch.quantity
+    return termination.quantity - planned
+
+
+def open_batch(*, termination: Termination, quantity: int, by: Person, at: datetime) -> Batch:
+    """Begin a batch on a released sheet. People and documents are held against the rules at once; the rest is scanned."""
+    with transaction.atomic():
+        # The sheet is locked first: it must not be superseded while a batch starts on it.
+        SetupSheet.objects.select_for_update().get(pk=termination.sheet_id)
+        termination = (
+            Termination.objects.select_related("sheet__job", "tool", "terminal", "specification__document")
+            .prefetch_related("termination_wires__wire")
+            .get(pk=termination.pk)
+        )
+        people, documents = operator_findings(by, termination, at), document_findings(termination, shop_day(at))
+        findings = people + documents
+        left = pieces_open(termination)
+        if not 1 <= quantity <= left:
+            findings.append(misfit("batch.quantity", "quantity", quantity=quantity, open=max(left, 0)))
+        refuse_if(findings)
+        count = Batch.objects.filter(termination__sheet__number=termination.sheet.number).count()
+        batch = Batch(
+            number=f"{termination.sheet.number}-B{count + 1:02d}", termination=termination, quantity=quantity, opened_by=by, opened_at=at
+        )
+        clean(batch)
+        batch.save(force_insert=True)
+        _scan_row(
+            batch,
+            SetupPart.PEOPLE,
+            by.badge or by.username,
+            people,
+            by,
+            at,
+            qualification=qualification_in_force(by, Process.CRIMP, termination.tool.kind if termination.tool else None, shop_day(at)),
+        )
+        _scan_row(batch, SetupPart.DOCUMENTS, str(termination.sheet), documents, by, at)
+        content = {
+            "batch": batch.number,
+            "sheet": termination.sheet.number,
+            "revision": termination.sheet.revision,
+            "lead": termination.lead,
+            "end": termination.end,
+            "quantity": quantity,
+        }
+        publish(BatchOpened(by=by, at=at, subject=batch_subject(batch), content=content))
+    return batch
+
+
+def _scan_row(
+    batch: Batch, part: SetupPart, code: str, findings: list[Finding], by: Person, at: datetime, at_count: int = 0, **thing: object
+) -> SetupScan:
+    return SetupScan.objects.create(
+        batch=batch,
+        setup_number=batch.setup_number,
+        part=part,
+        code=code,
+        accepted=not any(f.blocks for f in findings),
+        findings=findings_text(findings),
+        at_count=at_count,
+        by=by,
+        at=at,
+        **thing,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ScanAnswer:
+    """What the tablet says at once: accepted or not, for which of the six parts, and every rule's answer."""
+
+    code: str
+    part: str
+    accepted: bool
+    findings: tuple[Finding, ...]
+    batch: Batch
+
+
+def scan(*, batch: Batch, code: str, by: Person, at: datetime, at_count: int | None = None) -> ScanAnswer:
+    """Hold a scanned label against the released sheet, now. A refused scan is an answer and stays on record; it raises nothing.
+
+    During the run a different tool, reel or spool ends the set-up: a new first piece has to prove it. at_count: pieces made so far.
+    Raises Refused when the batch is not at a step where things are scanned, or the person may not run it.
+    """
+    code = code.strip()
+    with transaction.atomic():
+        batch = locked_batch(batch)
+        refuse_if(
+            operator_findings(by, batch.termination, at)
+            + status_findings(batch, BatchStatus.SET_UP, BatchStatus.FIRST_PIECE, BatchStatus.RUNNING)
+        )
+        at_count = batch.last_count if at_count is None else at_count
+        if at_count < batch.last_count:
+            refuse_if([misfit("batch.counts.below", "at_count", made=at_count, last=batch.last_count)])
+        thing = thing_for(code)
+        if thing is None:
+            return ScanAnswer(code, "", False, (misfit("scan.unknown", "code", code=code),), batch)
+        part, findings, columns = _judge(thing, batch.termination, at)
+        before = {slot: s.code for slot, s in current_scans(batch).items()}
+        row = _scan_row(batch, part, code, findings, by, at, at_count, **columns)
+        if row.accepted:
+            _take_up(batch, row, thing, before.get(slot_of(row)), by, at)
+    return ScanAnswer(code, part, row.accepted, tuple(findings), batch)
+
+
+def _judge(thing: Thing, t: Termination, at: datetime) -> tuple[SetupPart, list[Finding], dict[str, object]]:
+    on = shop_day(at)
+    if isinstance(thing, Tool):
+        return SetupPart.TOOL, list(tool_findings(thing, t, on)), {"tool": thing}
+    if isinstance(thing, TerminalLot):
+        return SetupPart.TERMINAL, list(lot_findings(thing, t, on)), {"terminal_lot": thing}
+    if isinstance(thing, WireLot):
+        return SetupPart.WIRE, list(lot_findings(thing, t, on)), {"wire_lot": thing}
+    needed = gauges_needed(t)
+    kind = answer(
+        "scan.gauge.kind", thing.kind in needed, "gauge", gauge=thing.asset_number, kind=thing.kind, needed=", ".join(needed)
+    )
+    found = [kind, *gauge_findings(thing, narrowest_tolerance(t, thing.kind), on)]
+    return SetupPart.INSPECTION, found, {"gauge": thing, "calibration": thing.calibration_in_force(on)}
+
+
+def _take_up(batch: Batch, row: SetupScan, thing: Thing, code_before: str | None, by: Person, at: datetime) -> None:
+    """An accepted thing is in use from here on; what it replaces ends here."""
+    changed = code_before is not None and code_before != row.code
+    if isinstance(thing, WireLot | TerminalLot):
+        _load(batch, row, thing, by, at)
+    if isinstance(thing, Tool):
+        batch.tool = thing
+    batch.last_count = row.at_count
+    was = batch.status
+    if changed and was != BatchStatus.SET_UP and not isinstance(thing, Gauge):
+        # After a change of tool, reel or spool a new first piece has to prove the set-up.
+        batch.samples.filter(state="open").update(state="rejected", concluded_at=at)
+        batch.setup_number += 1
+        batch.status = BatchStatus.FIRST_PIECE
+    proven = all(p.proven for p in six_parts(batch))
+    if was == BatchStatus.SET_UP and proven:
+        batch.status = BatchStatus.FIRST_PIECE
+    batch.save(update_fields=["tool", "last_count", "setup_number", "status"])
+    if was == BatchStatus.SET_UP and proven:
+        publish(SetUpProven(by=by, at=at, subject=batch_subject(batch), content=set_up_content(batch)))
+    elif changed and was != BatchStatus.SET_UP:
+        content = {"from": code_before, "to": row.code, "at_count": row.at_count} | set_up_content(batch)
+        publish(SetUpChanged(by=by, at=at, subject=batch_subject(batch), content=content))
+
+
+def _load(batch: Batch, row: SetupScan, lot: WireLot | TerminalLot, by: Person, at: datetime) -> None:
+    loaded = batch.loaded_lots.filter(to_count__isnull=True)
+    same_slot = loaded.filter(wire_lot__wire=lot.wire) if isinstance(lot, WireLot) else loaded.filter(terminal_lot__isnull=False)
+    if same_slot.filter(wire_lot=lot).exists() if isinstance(lot, WireLot) else same_slot.filter(terminal_lot=lot).exists():
+        return  # the same label scanned again
+    same_slot.update(to_count=row.at_count)
+    LoadedLot.objects.create(
+        batch=batch,
+        wire_lot=lot if isinstance(lot, WireLot) else None,
+        terminal_lot=lot if isinstance(lot, TerminalLot) else None,
+        from_count=row.at_count,
+        by=by,
+        at=at,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """What became of the pieces of a batch."""
+
+    made: int
+    good: int
+    scrap: int
+    destroyed: int
+    held: int
+
+
+def pieces_tested(batch: Batch) -> int:
+    """Pieces that pull tests destroyed. A correction is the same piece."""
+    return PullTest.objects.filter(sample__batch=batch, corrected_by__isnull=True).count()
+
+
+def kept_on_hold(batch: Batch) -> int:
+    return Hold.objects.filter(batch=batch).aggregate(n=Sum("kept_held"))["n"] or 0
+
+
+def scrapped_by_decision(batch: Batch) -> int:
+    return Hold.objects.filter(batch=batch).aggregate(n=Sum("scrapped"))["n"] or 0
+
+
+def counts_findings(batch: Batch, counts: Counts) -> list[Finding]:
+    """Made = good + scrap + destroyed + held, and nothing that was tested, scrapped or held goes missing."""
+    found = []
+    total = counts.good + counts.scrap + counts.destroyed + counts.held
+    if total != counts.made or min(counts.made, counts.good, counts.scrap, counts.destroyed, counts.held) < 0:
+        found.append(
+            misfit("batch.counts.balance", "made", made=counts.made, good=counts.good, scrap=counts.scrap,
+                   destroyed=counts.destroyed, held=counts.held, sum=total)  # fmt: skip
+        )
+    last = max(batch.last_count, batch.samples.aggregate(n=Max("at_count"))["n"] or 0)
+    if counts.made < last:
+        found.append(misfit("batch.counts.below", "made", made=counts.made, last=last))
+    tested, kept, scrapped = pieces_tested(batch), kept_on_hold(batch), scrapped_by_decision(batch)
+    if counts.destroyed < tested:
+        found.append(misfit("batch.counts.destroyed", "destroyed", destroyed=counts.destroyed, tested=tested))
+    if counts.held != kept:
+        found.append(misfit("batch.counts.held", "held", held=counts.held, kept=kept))
+    if counts.scrap < scrapped:
+        found.append(misfit("batch.counts.scrap", "scrap", scrap=counts.scrap, scrapped=scrapped))
+    return found
+
+
+def close_batch(*, batch: Batch, counts: Counts, by: Person, at: datetime, signing: Signing) -> Batch:
+    """Close a batch whose last piece is accepted (or that quality ended). The tool's counter grows by what was made."""
+    with transaction.atomic():
+        batch = locked_batch(batch)
+        refuse_if(
+            permission_findings(by, Deed.RUN_BATCH)
+            + signing_findings(signing, by, CLOSED_MEANING)
+            + status_findings(batch, BatchStatus.CLOSING)
+            + counts_findings(batch, counts)
+        )
+        for name in ("made", "good", "scrap", "destroyed", "held"):
+            setattr(batch, name, getattr(counts, name))
+        batch.status, batch.closed_by, batch.closed_at, batch.last_count = BatchStatus.CLOSED, by, at, counts.made
+        clean(batch)
+        batch.save()
+        batch.loaded_lots.filter(to_count__isnull=True).update(to_count=counts.made)
+        if batch.tool_id:
+            Tool.objects.filter(pk=batch.tool_id).update(crimp_count=F("crimp_count") + counts.made)
+        publish(BatchClosed(by=by, at=at, subject=batch_subject(batch), content=counts_content(batch), signing=signing))
+    return batch
+
+
+def locked_batch(batch: Batch) -> Batch:
+    """The batch as it is now, locked against other tablets, with what the rules need."""
+    Batch.objects.select_for_update().get(pk=batch.pk)
+    return (
+        Batch.objects.select_related(
+            "termination__sheet__job", "termination__tool", "termination__terminal", "termination__specification__document"
+        )
+        .prefetch_related("termination__termination_wires__wire")
+        .get(pk=batch.pk)
+    )
+
+

@@ -1,0 +1,186 @@
+"""The set-up check: what was scanned held against the released sheet, and which of the six parts are proven."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from inspection.models import Batch, SetupPart, SetupScan
+from shop.finding import Finding, Verdict, misfit
+from shop.jobs import SheetStatus, Termination
+from shop.materials import TerminalLot, WireLot
+from shop.people import Person, Process, Qualification
+from shop.tools import CalibrationResult, Gauge, GaugeKind, Tool
+from shop.use import GaugeStateFacts, LotStateFacts, QualificationFacts, ToolStateFacts, gauge_use, lot_use, person_use, tool_use
+
+
+def answer(rule: str, fits: bool, field: str, **compared: Decimal | int | str) -> Finding:
+    return Finding(rule, Verdict.FITS if fits else Verdict.MISFIT, field, compared)
+
+
+def person_findings(person: Person, process: str, tool_kind: str | None, on: date) -> tuple[Finding, ...]:
+    """Rule 10 for one person."""
+    facts = [
+        QualificationFacts(q.process, q.tool_kind or None, q.granted_on, q.expires_on, q.withdrawn_on)
+        for q in person.qualifications.filter(process=process)
+    ]
+    return person_use(facts, process, tool_kind, on, person=person.name)
+
+
+def qualification_in_force(person: Person, process: str, tool_kind: str | None, on: date) -> Qualification | None:
+    """The evidence behind a positive answer of rule 10, the longest lasting first."""
+    fitting = [
+        q
+        for q in person.qualifications.filter(process=process)
+        if q.is_current(on) and (not q.tool_kind or not tool_kind or q.tool_kind == tool_kind)
+    ]
+    return max(fitting, key=lambda q: q.expires_on or date.max, default=None)
+
+
+def document_findings(termination: Termination, on: date) -> list[Finding]:
+    """The sheet is released, and the specification and document behind the targets are in force."""
+    sheet, spec = termination.sheet, termination.specification
+    found = [answer("batch.sheet", sheet.status == SheetStatus.RELEASED, "sheet", sheet=str(sheet), status=sheet.status)]
+    if spec is None:  # a released sheet always has one; the database lets a draft be without
+        return [*found, misfit("batch.specification", "sheet", specification="?")]
+    return [
+        *found,
+        answer("batch.specification", spec.is_in_force(on), "sheet", specification=str(spec)),
+        answer("batch.document", spec.document.is_in_force(on), "sheet", document=str(spec.document)),
+    ]
+
+
+def tool_findings(tool: Tool, termination: Termination, on: date) -> tuple[Finding, ...]:
+    """Rule 7, and the tool is the one on the sheet."""
+    expected = termination.tool.asset_number if termination.tool else "?"
+    facts = ToolStateFacts(
+        tool.asset_number, tool.state, tool.crimp_count, tool.service_due_count, tool.service_due_on, tool.verification_due_on
+    )
+    same = answer("scan.tool.other", tool.pk == termination.tool_id, "tool", tool=tool.asset_number, expected=expected)
+    return (same, *tool_use(facts, on))
+
+
+def lot_findings(lot: WireLot | TerminalLot, termination: Termination, on: date) -> tuple[Finding, ...]:
+    """Rule 8. A wire lot may be of any wire in the barrel."""
+    if isinstance(lot, TerminalLot):
+        expected = termination.terminal.part_number
+    else:
+        wanted = [w.part_number for w in termination.ordered_wires()]
+        expected = lot.part.part_number if lot.part.part_number in wanted else " or ".join(dict.fromkeys(wanted))
+    return lot_use(LotStateFacts(lot.lot_number, lot.part.part_number, lot.state, lot.usable_until), expected, on)
+
+
+def gauge_findings(gauge: Gauge, tolerance: Decimal | None, on: date) -> tuple[Finding, ...]:
+    """Rule 9 at this moment."""
+    newest = gauge.newest_calibration(on)
+    facts = GaugeStateFacts(
+        gauge.asset_number,
+        gauge.kind,
+        gauge.state,
+        gauge.resolution,
+        newest.calibrated_on if newest else None,
+        newest.due_on if newest else None,
+        newest.result != CalibrationResult.OUT_OF_TOLERANCE if newest else None,
+    )
+    return gauge_use(facts, tolerance, on)
+
+
+def gauges_needed(termination: Termination) -> list[str]:
+    """The kinds of gauge the plan of this termination measures with."""
+    needed = [GaugeKind.CRIMP_HEIGHT.value, GaugeKind.PULL_TESTER.value]
+    others = (termination.crimp_width_max_mm, termination.insulation_height_max_mm, termination.strip_length_max_mm)
+    if any(limit is not None for limit in others):
+        needed.append(GaugeKind.CALIPER.value)
+    return needed
+
+
+def narrowest_tolerance(termination: Termination, kind: str) -> Decimal | None:
+    """The smallest total tolerance a gauge of this kind has to judge in this termination, in mm."""
+    pairs = {
+        GaugeKind.CRIMP_HEIGHT.value: [(termination.crimp_height_min_mm, termination.crimp_height_max_mm)],
+        GaugeKind.CALIPER.value: [
+            (termination.crimp_width_min_mm, termination.crimp_width_max_mm),
+            (termination.insulation_height_min_mm, termination.insulation_height_max_mm),
+            (termination.strip_length_min_mm, termination.strip_length_max_mm),
+        ],
+    }.get(kind, [])
+    return min((high - low for low, high in pairs if low is not None and high is not None), default=None)
+
+
+Thing = Tool | WireLot | TerminalLot | Gauge
+
+
+def thing_for(code: str) -> Thing | None:
+    """What a label belongs to: a tool, a reel, a spool or a gauge."""
+    return (
+        Tool.objects.filter(asset_number=code).first()
+        or TerminalLot.objects.select_related("terminal").filter(lot_number=code).first()
+        or WireLot.objects.select_related("wire").filter(lot_number=code).first()
+        or Gauge.objects.filter(asset_number=code).first()
+    )
+
+
+def findings_text(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+    """Findings as plain data for the record; `findings_from_text` is the way back."""
+    return [
+        {"rule": f.rule, "verdict": f.verdict.value, "field": f.field, "compared": {k: str(v) for k, v in f.compared.items()}}
+        for f in findings
+    ]
+
+
+def findings_from_text(rows: Sequence[dict[str, Any]]) -> list[Finding]:
+    return [Finding(r["rule"], Verdict(r["verdict"]), r["field"], r["compared"]) for r in rows]
+
+
+@dataclass(frozen=True, slots=True)
+class PartState:
+    """One of the six parts of a batch: what proves it and what is still missing."""
+
+    part: str
+    proven: bool
+    scans: tuple[SetupScan, ...]
+    missing: tuple[str, ...]
+
+
+def current_scans(batch: Batch) -> dict[str, SetupScan]:
+    """The newest accepted scan of each slot: person, sheet, tool, terminal lot, each wire, each kind of gauge."""
+    slots: dict[str, SetupScan] = {}
+    for scan in batch.scans.filter(accepted=True).select_related(
+        "tool", "wire_lot__wire", "terminal_lot__terminal", "gauge", "calibration", "qualification", "by"
+    ):
+        slots[slot_of(scan)] = scan  # in order of time: the last one stands
+    return slots
+
+
+def slot_of(scan: SetupScan) -> str:
+    if scan.wire_lot:
+        return f"wire {scan.wire_lot.wire.part_number}"
+    if scan.gauge:
+        return f"gauge {scan.gauge.kind}"
+    return {"terminal": "terminal", "tool": "tool", "documents": "sheet", "people": "person"}[scan.part]
+
+
+def six_parts(batch: Batch) -> list[PartState]:
+    """The six parts in their fixed order."""
+    slots, t = current_scans(batch), batch.termination
+    wanted: dict[str, list[tuple[str, str]]] = {
+        SetupPart.PEOPLE: [("person", "operator")],
+        SetupPart.WIRE: [(f"wire {p}", f"spool of {p}") for p in dict.fromkeys(w.part_number for w in t.ordered_wires())],
+        SetupPart.TERMINAL: [("terminal", f"reel of {t.terminal.part_number}")],
+        SetupPart.TOOL: [("tool", f"tool {t.tool.asset_number if t.tool else '?'}")],
+        SetupPart.DOCUMENTS: [("sheet", f"sheet {t.sheet}")],
+        SetupPart.INSPECTION: [(f"gauge {k}", k) for k in gauges_needed(t)],
+    }
+    states = []
+    for part in SetupPart.values:
+        there = tuple(slots[slot] for slot, _ in wanted[part] if slot in slots)
+        missing = tuple(name for slot, name in wanted[part] if slot not in slots)
+        states.append(PartState(part, not missing, there, missing))
+    return states
+
+
+PROCESS_FOR_READINGS = Process.INSPECT
+PROCESS_FOR_PULLS = Process.PULL_TEST
