@@ -20,9 +20,7 @@ BEGIN RAISE EXCEPTION 'append-only: % on % is refused', TG_OP, TG_TABLE_NAME USI
 
 def append_only_models() -> list[type[models.Model]]:
     """Every model whose rows are never changed, of all apps."""
-    return [
-        apps.get_model(config.label, name) for config in apps.get_app_configs() for name in getattr(config, "append_only", ())
-    ]
+    return [apps.get_model(config.label, name) for config in apps.get_app_configs() for name in getattr(config, "append_only", ())]
 
 
 def install(connection: BaseDatabaseWrapper) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Any
 
 from django.core.validators import RegexValidator
@@ -11,7 +12,9 @@ from django.utils.translation import gettext_lazy as _
 
 # What a label or a scanner can carry: no spaces at the ends, no control characters, nothing that breaks an address.
 key_validator = RegexValidator(
-    r"^[A-Za-z0-9][A-Za-z0-9 ._+\-]*$", _("Use letters, digits, space and . _ + - and begin with a letter or digit."), code="data.key.characters"
+    r"^[A-Za-z0-9][A-Za-z0-9 ._+\-]*$",
+    _("Use letters, digits, space and . _ + - and begin with a letter or digit."),
+    code="data.key.characters",
 )
 
 
@@ -52,7 +55,7 @@ def ordered(low: str, high: str, name: str, *, nominal: str | None = None) -> mo
     """low <= nominal <= high, where each is given."""
     chain = [low, nominal, high] if nominal else [low, high]
     condition = Q()
-    for first, second in zip(chain, chain[1:], strict=False):
+    for first, second in itertools.pairwise(chain):
         condition &= Q(**{f"{first}__isnull": True}) | Q(**{f"{second}__isnull": True}) | Q(**{f"{first}__lte": F(second)})
     if nominal:  # low <= high also where no nominal stands between them
         condition &= Q(**{f"{low}__isnull": True}) | Q(**{f"{high}__isnull": True}) | Q(**{f"{low}__lte": F(high)})

@@ -102,7 +102,7 @@ class SetupSheet(models.Model):
                 violation_error_message=_("The author of a sheet cannot release it."),
             ),
             models.CheckConstraint(
-                condition=Q(status__in=["draft", "in review"]) | Q(status="withdrawn") | Q(released_at__isnull=False, released_by__isnull=False),
+                condition=Q(status__in=["draft", "in review", "withdrawn"]) | Q(released_at__isnull=False, released_by__isnull=False),
                 name="sheet_released_with_signer",
             ),
         ]
@@ -171,9 +171,7 @@ class Termination(models.Model):
             positive("first_piece_heights", "termination_first_piece_heights"),
             positive("sample_every", "termination_sample_every"),
             positive("sample_size", "termination_sample_size"),
-            ordered(
-                "crimp_height_min_mm", "crimp_height_max_mm", "termination_height_ordered", nominal="crimp_height_nominal_mm"
-            ),
+            ordered("crimp_height_min_mm", "crimp_height_max_mm", "termination_height_ordered", nominal="crimp_height_nominal_mm"),
         ]
 
     def __str__(self) -> str:

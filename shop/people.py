@@ -134,8 +134,10 @@ class PersonRole(models.Model):
 
 class QualificationQuerySet(models.QuerySet["Qualification"]):
     def current(self, on: date) -> QualificationQuerySet:
-        return self.filter(granted_on__lte=on).filter(Q(expires_on__isnull=True) | Q(expires_on__gte=on)).filter(
-            Q(withdrawn_on__isnull=True) | Q(withdrawn_on__gt=on)
+        return (
+            self.filter(granted_on__lte=on)
+            .filter(Q(expires_on__isnull=True) | Q(expires_on__gte=on))
+            .filter(Q(withdrawn_on__isnull=True) | Q(withdrawn_on__gt=on))
         )
 
 

@@ -35,7 +35,8 @@ def tool_offers(wires: Sequence[Wire], terminal: Terminal) -> tuple[list[ToolOff
     rows: dict[str, list[ToolRow]] = {}
     for row in ToolRow.objects.filter(is_active=True, terminal=terminal).select_related("tool", "terminal"):
         rows.setdefault(row.tool.asset_number, []).append(row)
-    fitting, others = [], []
+    fitting: list[ToolOffer] = []
+    others: list[ToolOffer] = []
     for tool in Tool.objects.exclude(state="retired").order_by("asset_number"):
         fit: ToolFit = tool_for(facts, terminal_f, [tool_row_facts(r) for r in rows.get(tool.asset_number, [])], tool=tool.asset_number)
         offer = ToolOffer(tool, fit.row.row_id if fit.row else None, fit.row.setting if fit.row else "", fit.findings)
@@ -56,9 +57,7 @@ class Plan:
         return tuple(f for f in self.findings if f.blocks)
 
 
-def plan_for(
-    wires: Sequence[Wire], terminal: Terminal, tool: Tool | None, on: date, circuit: CircuitFacts | None = None
-) -> Plan:
+def plan_for(wires: Sequence[Wire], terminal: Terminal, tool: Tool | None, on: date, circuit: CircuitFacts | None = None) -> Plan:
     """Rules 1 to 4, 6 and 11 for wires + terminal, and the tool if one is picked."""
     if not wires:
         return Plan((misfit("termination.wires", "wires"),), None, None)

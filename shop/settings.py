@@ -57,7 +57,7 @@ try:
     DATA_DIR = Path(env.str("DATA_DIR", str(BASE_DIR / ".data")))
     DEBUG = env.bool("DEBUG", False)
     ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", ["127.0.0.1", "localhost", "[::1]"])
-    CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", [])
+    CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", [])
     SERVED_OVER_TLS = env.bool("SERVED_OVER_TLS", False)
     BEHIND_PROXY = env.bool("BEHIND_PROXY", False)
     SHOP_NAME = env.str("SHOP_NAME", "Harness shop")
@@ -90,9 +90,7 @@ if ENGINE == "sqlite3":
     DATABASES["default"]["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
-        "init_command": (
-            "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; PRAGMA recursive_triggers=ON;"
-        ),
+        "init_command": ("PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; PRAGMA recursive_triggers=ON;"),
     }
 elif ENGINE != "postgresql":
     stop("DATABASE_URL must name a sqlite or a postgresql database")

@@ -40,7 +40,8 @@ def wait_after(failed_tries: int) -> timedelta:
         return timedelta(0)
     if failed_tries >= TRIES_UNTIL_CLOSED:
         return FOR_GOOD
-    return min(FIRST_WAIT * 2 ** (failed_tries - FREE_TRIES), LONGEST_WAIT)
+    grown: timedelta = FIRST_WAIT * 2 ** (failed_tries - FREE_TRIES)
+    return min(grown, LONGEST_WAIT)
 
 
 def person_for(identifier: str) -> Person | None:
@@ -175,9 +176,7 @@ def hand_out_password(*, person: Person, by: Person, at: datetime) -> str:
         person.set_password(password)
         person.pin, person.must_change_secret, person.failed_tries, person.locked_until = "", True, 0, None
         person.save(update_fields=["password", "pin", "must_change_secret", "failed_tries", "locked_until"])
-        publish(
-            PasswordSet(by=by, at=at, subject=("person", person.pk, person.username), content={"how": "handed out for one sign-in"})
-        )
+        publish(PasswordSet(by=by, at=at, subject=("person", person.pk, person.username), content={"how": "handed out for one sign-in"}))
     return password
 
 

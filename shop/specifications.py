@@ -96,9 +96,7 @@ class CrimpSpecification(models.Model):
             positive("csa_min_mm2", "specification_csa_positive"),
             positive("pull_force_min_n", "specification_pull_positive"),
             ordered("csa_min_mm2", "csa_max_mm2", "specification_csa_ordered"),
-            ordered(
-                "crimp_height_min_mm", "crimp_height_max_mm", "specification_height_ordered", nominal="crimp_height_nominal_mm"
-            ),
+            ordered("crimp_height_min_mm", "crimp_height_max_mm", "specification_height_ordered", nominal="crimp_height_nominal_mm"),
             ordered("crimp_width_min_mm", "crimp_width_max_mm", "specification_width_ordered"),
             ordered("insulation_height_min_mm", "insulation_height_max_mm", "specification_insulation_ordered"),
             ordered("strip_length_min_mm", "strip_length_max_mm", "specification_strip_ordered"),

@@ -128,9 +128,7 @@ class Calibration(models.Model):
     certificate = models.CharField(_("certificate"), max_length=80)
     laboratory = models.CharField(_("laboratory"), max_length=120, blank=True)
     result = models.CharField(_("result"), max_length=30, choices=CalibrationResult)
-    expanded_uncertainty = models.DecimalField(
-        _("expanded uncertainty (k = 2)"), max_digits=10, decimal_places=5, null=True, blank=True
-    )
+    expanded_uncertainty = models.DecimalField(_("expanded uncertainty (k = 2)"), max_digits=10, decimal_places=5, null=True, blank=True)
 
     class Meta:
         ordering = ["gauge__asset_number", "-calibrated_on"]

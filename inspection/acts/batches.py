@@ -182,9 +182,7 @@ def _judge(thing: Thing, t: Termination, at: datetime) -> tuple[SetupPart, list[
     if isinstance(thing, WireLot):
         return SetupPart.WIRE, list(lot_findings(thing, t, on)), {"wire_lot": thing}
     needed = gauges_needed(t)
-    kind = answer(
-        "scan.gauge.kind", thing.kind in needed, "gauge", gauge=thing.asset_number, kind=thing.kind, needed=", ".join(needed)
-    )
+    kind = answer("scan.gauge.kind", thing.kind in needed, "gauge", gauge=thing.asset_number, kind=thing.kind, needed=", ".join(needed))
     found = [kind, *gauge_findings(thing, narrowest_tolerance(t, thing.kind), on)]
     return SetupPart.INSPECTION, found, {"gauge": thing, "calibration": thing.calibration_in_force(on)}
 
@@ -260,8 +258,16 @@ def counts_findings(batch: Batch, counts: Counts) -> list[Finding]:
     total = counts.good + counts.scrap + counts.destroyed + counts.held
     if total != counts.made or min(counts.made, counts.good, counts.scrap, counts.destroyed, counts.held) < 0:
         found.append(
-            misfit("batch.counts.balance", "made", made=counts.made, good=counts.good, scrap=counts.scrap,
-                   destroyed=counts.destroyed, held=counts.held, sum=total)  # fmt: skip
+            misfit(
+                "batch.counts.balance",
+                "made",
+                made=counts.made,
+                good=counts.good,
+                scrap=counts.scrap,
+                destroyed=counts.destroyed,
+                held=counts.held,
+                sum=total,
+            )
         )
     last = max(batch.last_count, batch.samples.aggregate(n=Max("at_count"))["n"] or 0)
     if counts.made < last:
@@ -308,5 +314,3 @@ def locked_batch(batch: Batch) -> Batch:
         .prefetch_related("termination__termination_wires__wire")
         .get(pk=batch.pk)
     )
-
-

@@ -86,9 +86,7 @@ def decide_hold(
         if hold.raised_by_id == by.pk and hold.sample is not None and hold.sample.taken_by_id == by.pk:
             findings.append(misfit("hold.self", person=by.name))
         if min(scrapped, kept_held) < 0 or scrapped + kept_held > hold.suspect_quantity:
-            findings.append(
-                misfit("hold.quantity", "scrapped", scrapped=scrapped, kept=kept_held, suspect=hold.suspect_quantity)
-            )
+            findings.append(misfit("hold.quantity", "scrapped", scrapped=scrapped, kept=kept_held, suspect=hold.suspect_quantity))
         refuse_if(findings)
         hold.decision, hold.decision_reason, hold.scrapped, hold.kept_held = decision, reason.strip(), scrapped, kept_held
         hold.decided_by, hold.decided_at = by, at

@@ -20,7 +20,6 @@ from inspection.models import (
     Sample,
     SampleKind,
     SampleState,
-    SetupScan,
     VisualFinding,
 )
 from inspection.plan import Planned, SamplePlan, plan_of
@@ -46,7 +45,7 @@ from shop.people import Person, Process
 from shop.permissions import Deed, permission_findings
 from shop.quantity import NotAQuantity, Typed
 from shop.sign_on import signing_findings
-from shop.tools import GaugeKind
+from shop.tools import Calibration, Gauge, GaugeKind
 
 MEASURED_MEANING = "measured"
 APPROVED_MEANING = "approved first piece"
@@ -109,11 +108,17 @@ def record_reading(
         plan = plan_of(sample)
         planned = _planned(plan, characteristic, piece)
         refuse_if(
-            _slot_findings(sample.readings.standing().filter(characteristic=characteristic, piece=piece).first(), corrects, reason,
-                           piece=piece, characteristic=characteristic, planned=planned.pieces)  # fmt: skip
+            _slot_findings(
+                sample.readings.standing().filter(characteristic=characteristic, piece=piece).first(),
+                corrects,
+                reason,
+                piece=piece,
+                characteristic=characteristic,
+                planned=planned.pieces,
+            )
         )
         typed = _typed(text, unit, "length", planned.limits, confirmed)
-        scan = _gauge_in_use(sample, planned.gauge_kind, planned.limits.tolerance, at)
+        gauge, calibration = _gauge_in_use(sample, planned.gauge_kind, planned.limits.tolerance, at)
         value = typed.value.quantize(STORED_MM, ROUND_HALF_EVEN)
         reading = Reading.objects.create(
             sample=sample,
@@ -125,16 +130,21 @@ def record_reading(
             low_mm=planned.limits.low,
             high_mm=planned.limits.high,
             outcome=judge(typed.value, planned.limits),
-            gauge=scan.gauge,
-            calibration=scan.calibration,
+            gauge=gauge,
+            calibration=calibration,
             by=by,
             at=at,
             corrects=corrects,
             correction_reason=reason.strip() if corrects else "",
         )
         if corrects:
-            content = {"characteristic": characteristic, "piece": piece, "before": f"{corrects.text} {corrects.unit}",
-                       "after": f"{text} {unit}", "reason": reason.strip()}  # fmt: skip
+            content = {
+                "characteristic": characteristic,
+                "piece": piece,
+                "before": f"{corrects.text} {corrects.unit}",
+                "after": f"{text} {unit}",
+                "reason": reason.strip(),
+            }
             publish(MeasurementCorrected(by=by, at=at, subject=sample_subject(sample), content=content))
     return reading
 
@@ -169,7 +179,7 @@ def record_pull(
         if minimum is None:  # a plan without a minimum asks for no pulls: refused above
             raise AssertionError("no pull test without a minimum")
         typed = _typed(text, unit, "force", Limits(minimum, None), confirmed)
-        scan = _gauge_in_use(sample, GaugeKind.PULL_TESTER.value, None, at)
+        gauge, calibration = _gauge_in_use(sample, GaugeKind.PULL_TESTER.value, None, at)
         pull = PullTest.objects.create(
             sample=sample,
             piece=piece,
@@ -179,16 +189,21 @@ def record_pull(
             minimum_n=minimum,
             mode=mode,
             outcome=judge_pull(typed.value, minimum),
-            gauge=scan.gauge,
-            calibration=scan.calibration,
+            gauge=gauge,
+            calibration=calibration,
             by=by,
             at=at,
             corrects=corrects,
             correction_reason=reason.strip() if corrects else "",
         )
         if corrects:
-            content = {"characteristic": "pull force", "piece": piece, "before": f"{corrects.text} {corrects.unit}, {corrects.mode}",
-                       "after": f"{text} {unit}, {mode}", "reason": reason.strip()}  # fmt: skip
+            content = {
+                "characteristic": "pull force",
+                "piece": piece,
+                "before": f"{corrects.text} {corrects.unit}, {corrects.mode}",
+                "after": f"{text} {unit}, {mode}",
+                "reason": reason.strip(),
+            }
             publish(MeasurementCorrected(by=by, at=at, subject=sample_subject(sample), content=content))
     return pull
 
@@ -229,8 +244,13 @@ def record_visual(
         )
         if corrects:
             words = {True: "accepted", False: "rejected"}
-            content = {"characteristic": criterion, "piece": 0, "before": words[corrects.accepted], "after": words[accepted],
-                       "reason": reason.strip()}  # fmt: skip
+            content = {
+                "characteristic": criterion,
+                "piece": 0,
+                "before": words[corrects.accepted],
+                "after": words[accepted],
+                "reason": reason.strip(),
+            }
             publish(MeasurementCorrected(by=by, at=at, subject=sample_subject(sample), content=content))
     return finding
 
@@ -386,11 +406,10 @@ def _typed(text: str, unit: str, quantity: Quantity, limits: Limits, confirmed: 
     return typed
 
 
-def _gauge_in_use(sample: Sample, kind: str, tolerance: Decimal | None, at: datetime) -> SetupScan:
+def _gauge_in_use(sample: Sample, kind: str, tolerance: Decimal | None, at: datetime) -> tuple[Gauge, Calibration]:
     """The gauge of this kind in the set-up, held against rule 9 at this very moment."""
     scan = current_scans(sample.batch).get(f"gauge {kind}")
     if scan is None or scan.gauge is None or scan.calibration is None:
         raise Refused([misfit("reading.gauge", kind=kind)])
     refuse_if(gauge_findings(scan.gauge, tolerance, shop_day(at)))
-    scan.calibration = scan.gauge.calibration_in_force(shop_day(at)) or scan.calibration
-    return scan
+    return scan.gauge, scan.gauge.calibration_in_force(shop_day(at)) or scan.calibration

@@ -131,9 +131,23 @@ def plan_termination(
         if termination is None:
             last = sheet.terminations.aggregate(last=Max("position"))["last"] or 0
             termination = Termination(sheet=sheet, position=last + 1)
-        for name in ("lead", "end", "circuit", "terminal", "tool", "quantity", "wire_length_mm", "required_temperature_c",
-                     "required_voltage_v", "first_piece_heights", "first_piece_pulls", "sample_every", "sample_size",
-                     "last_piece_pulls", "inspector_signs"):  # fmt: skip
+        for name in (
+            "lead",
+            "end",
+            "circuit",
+            "terminal",
+            "tool",
+            "quantity",
+            "wire_length_mm",
+            "required_temperature_c",
+            "required_voltage_v",
+            "first_piece_heights",
+            "first_piece_pulls",
+            "sample_every",
+            "sample_size",
+            "last_piece_pulls",
+            "inspector_signs",
+        ):
             setattr(termination, name, getattr(stated, name))
         _fill(termination, stated.wires, shop_day(at))
         clean(termination)
@@ -157,13 +171,15 @@ def _fill(termination: Termination, wires: Sequence[Wire], on: date) -> None:
     row = ToolRow.objects.filter(pk=plan.row_id).first() if plan.row_id else None
     termination.tool_row = row
     termination.setting = " ".join(p for p in (row.cavity and f"cavity {row.cavity}", row.setting) if p) if row else ""
-    copy_targets(termination, CrimpSpecification.objects.select_related("document").get(pk=plan.specification_id))
+    copy_targets(termination, CrimpSpecification.objects.select_related("document").get(pk=plan.specification_id or 0))
 
 
 def _inspection_findings(t: Termination) -> list[Finding]:
     found = []
     if t.first_piece_heights < 1:
-        found.append(misfit("termination.plan", "first_piece_heights", count=t.first_piece_heights, what="crimp heights on the first piece"))
+        found.append(
+            misfit("termination.plan", "first_piece_heights", count=t.first_piece_heights, what="crimp heights on the first piece")
+        )
     if t.first_piece_pulls < 1:
         found.append(misfit("termination.plan", "first_piece_pulls", count=t.first_piece_pulls, what="pull tests on the first piece"))
     return found
