@@ -60,8 +60,11 @@ def verify_chain(links: Iterable[Link], *, expected_count: int | None = None, ex
         if entry_hash(previous, link.number, link.text) != link.hash:
             return ChainReport(count, previous, wanted, f"entry {wanted} was changed after it was written")
         previous, count = link.hash, wanted
-    if expected_count is not None and count != expected_count:
+    if expected_count is not None and count < expected_count:
         return ChainReport(count, previous, count + 1, f"entry {count + 1} is missing: the head counts {expected_count} entries")
+    if expected_count is not None and count > expected_count:
+        extra = expected_count + 1
+        return ChainReport(expected_count, previous, extra, f"entry {extra} was added past the head, which counts {expected_count} entries")
     if expected_head is not None and previous != expected_head:
         return ChainReport(count, previous, count, f"the head does not name entry {count}")
     return ChainReport(count, previous, None, "")

@@ -50,4 +50,15 @@ RULES: dict[str, RuleText] = {
         expected=_("{needed}"),
         next_step=_("Finish that step first."),
     ),
+    "document.damaged": RuleText(
+        title=_("Stored document"),
+        misfit=_("The stored file of {number} is not the one that was issued: its hash differs."),
+        expected=_("A stored document never changes."),
+        next_step=_("Restore the file from a backup; tell quality and the administrator."),
+    ),
+    "document.key": RuleText(
+        title=_("Shop key"),
+        misfit=_("The document cannot be sealed: {reason}"),
+        next_step=_("Ask the administrator; the record itself is safe and can be issued later."),
+    ),
 }

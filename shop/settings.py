@@ -243,5 +243,6 @@ LOGGING = {
         "fontTools": {"level": "ERROR"},
         "weasyprint": {"level": "ERROR"},
         "pyhanko": {"level": "WARNING"},
+        "pikepdf": {"level": "WARNING"},
     },
 }

@@ -1,0 +1,114 @@
+"""The record of a released setup sheet."""
+
+from __future__ import annotations
+
+from records.content import PartContent, PartState, PlanLine, SetupSheetRecord, TerminationContent
+from records.gather.common import (
+    documents_of,
+    finding_content,
+    job_content,
+    part,
+    shop_content,
+    signatures_of,
+    targets_of,
+    terminal_content,
+    tool_content,
+    wire_content,
+)
+from shop.clock import shop_day
+from shop.jobs import SetupSheet, SheetStatus, Termination
+from shop.planning import sheet_checks
+from shop.sheet_content import MM_PLACES
+from shop.templatetags.shop import figure
+
+
+def plan_lines(t: Termination) -> list[PlanLine]:
+    """The inspection plan as an operator reads it."""
+    full = f"{t.first_piece_heights} crimp heights, {t.first_piece_pulls} pull tests, visual criteria"
+    both = "operator and inspector" if t.inspector_signs else "operator"
+    return [
+        {"when": "First piece, and after each change of tool, reel or spool", "what": full, "signs": both},
+        {"when": f"Every {t.sample_every} pieces", "what": f"{t.sample_size} crimp height, visual criteria", "signs": ""},
+        {
+            "when": "Last piece",
+            "what": f"{t.sample_size} crimp height, {t.last_piece_pulls} pull test, visual criteria",
+            "signs": "operator",
+        },
+    ]
+
+
+def setup_sheet_record(sheet: SetupSheet) -> SetupSheetRecord:
+    """The sheet as it stands. The findings are those of the day of release: a released sheet keeps the answer it was released with."""
+    on = shop_day(sheet.released_at or sheet.drafted_at)
+    checks = sheet_checks(sheet, on)
+    terminations: list[TerminationContent] = []
+    for check in checks:
+        t = check.termination
+        terminations.append(
+            {
+                "position": str(t.position),
+                "lead": t.lead,
+                "end": t.end,
+                "circuit": t.circuit,
+                "quantity": str(t.quantity),
+                "wire_length_mm": figure(t.wire_length_mm),
+                "wires": [wire_content(w) for w in t.ordered_wires()],
+                "csa_mm2": figure(t.csa_mm2, 2),
+                "terminal": terminal_content(t.terminal),
+                "tool": tool_content(t),
+                "specification": str(t.specification or ""),
+                "targets": targets_of(t),
+                "plan": plan_lines(t),
+                "findings": [finding_content(f) for f in check.findings],
+            }
+        )
+    return {
+        "kind": "setup sheet",
+        "version": "1",
+        "number": sheet.number,
+        "revision": str(sheet.revision),
+        # A sheet that was superseded later was released all the same: the record is of the release.
+        "status": "released" if sheet.status in (SheetStatus.RELEASED, SheetStatus.SUPERSEDED) else sheet.status,
+        "supersedes": f"{sheet.supersedes.number} rev {sheet.supersedes.revision}" if sheet.supersedes else "",
+        "change_reason": sheet.change_reason,
+        "shop": shop_content(),
+        "job": job_content(sheet.job),
+        "parts": _parts(sheet, [c.termination for c in checks], proven=not any(c.blocking for c in checks)),
+        "terminations": terminations,
+        "documents": documents_of(c.termination for c in checks),
+        "concessions": [],
+        "signatures": signatures_of(("setup sheet", [sheet.pk])),
+    }
+
+
+def _parts(sheet: SetupSheet, terminations: list[Termination], *, proven: bool) -> list[PartContent]:
+    """The plan's six parts: people and inspection are planned here and proven at the press."""
+    fits: PartState = "proven" if proven else "failed"
+    wires = [w for t in terminations for w in t.ordered_wires()]
+    return [
+        part(
+            "people",
+            "proven" if sheet.released_by else "open",
+            [
+                f"Drafted by {sheet.author.name}",
+                f"Released by {sheet.released_by.name}" if sheet.released_by else "",
+            ],
+        ),
+        part("wire", fits, [f"{w.part_number}, {w.size}, Ø {figure(w.insulation_od_mm, MM_PLACES)} mm" for w in wires]),
+        part("terminal", fits, [f"{t.terminal.part_number}, {t.terminal.kind}" for t in terminations]),
+        part(
+            "tool",
+            fits,
+            [f"{t.tool.asset_number}, {t.tool.kind}" + (f", {t.setting}" if t.setting else "") for t in terminations if t.tool],
+        ),
+        part(
+            "documents",
+            fits,
+            [f"{t.specification}; {t.specification.document}" for t in terminations if t.specification],
+        ),
+        part(
+            "inspection",
+            "open",
+            ["First piece, in process and last piece as planned per termination; proven batch by batch."],
+        ),
+    ]

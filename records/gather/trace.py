@@ -1,0 +1,147 @@
+"""The record of a trace: what was behind a shipment or a harness lot at the moment somebody asked."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from inspection.models import Batch, Hold
+from records.content import (
+    PART_NAMES,
+    HoldContent,
+    LedgerState,
+    PartContent,
+    PartState,
+    TracedBatch,
+    TracedLot,
+    TracedShipment,
+    TraceRecord,
+)
+from records.gather.batch import batch_parts
+from records.gather.common import hold_content, part, shop_content, signatures_of
+from records.models import HarnessLot, IssuedDocument, LedgerHead, Shipment
+from records.trace import batches_behind, lots_behind
+from shop.people import Person
+from shop.templatetags.shop import moment
+
+
+def traced_batch(batch: Batch, quantity: int) -> TracedBatch:
+    t = batch.termination
+    issued = IssuedDocument.objects.filter(subject_kind="batch", subject_id=batch.pk) | IssuedDocument.objects.filter(
+        subject_kind="setup sheet", subject_id=t.sheet_id
+    )
+    return {
+        "number": batch.number,
+        "lead": t.lead,
+        "end": t.end,
+        "quantity": str(quantity),
+        "sheet": str(t.sheet),
+        "status": batch.status,
+        "closed_at": moment(batch.closed_at),
+        "parts": batch_parts(batch),
+        "issued": [f"{d.number}, issue {d.issue}" for d in issued.order_by("kind", "number", "issue")],
+    }
+
+
+def traced_lot(lot: HarnessLot, shipped: int | None) -> TracedLot:
+    return {
+        "number": lot.number,
+        "job": lot.job.number,
+        "part_number": lot.job.part_number,
+        "part_name": lot.job.part_name,
+        "built": str(lot.quantity),
+        "shipped": "" if shipped is None else str(shipped),
+        "built_at": moment(lot.built_at),
+        "built_by": lot.built_by.name,
+        "batches": [traced_batch(batch, quantity) for batch, quantity in batches_behind(lot)],
+    }
+
+
+def summed_parts(lots: list[TracedLot]) -> list[PartContent]:
+    """The six parts over all batches: the worst state of each, and how many batches prove it."""
+    batches = [batch for lot in lots for batch in lot["batches"]]
+    summed = []
+    for index, name in enumerate(PART_NAMES):
+        states = [batch["parts"][index]["state"] for batch in batches]
+        order: tuple[PartState, ...] = ("failed", "open", "undecided", "conceded", "proven")
+        state = next((s for s in order if s in states), "open")
+        proven = sum(s == "proven" for s in states)
+        summed.append(part(name, state, [f"{proven} of {len(states)} batches proven"]))  # type: ignore[arg-type]  # the six names
+    return summed
+
+
+def holds_of(lots: list[HarnessLot]) -> list[HoldContent]:
+    holds = Hold.objects.filter(batch__lot_batches__lot__in=lots).distinct().select_related("raised_by", "decided_by", "batch")
+    return [hold_content(hold) | {"reason": f"{hold.batch.number}: {hold.reason}"} for hold in holds]
+
+
+def _ledger() -> LedgerState:
+    head = LedgerHead.objects.get(pk=1)
+    return {"entries": str(head.count), "hash": head.hash}
+
+
+def shipment_trace(shipment: Shipment, *, by: Person, at: datetime) -> TraceRecord:
+    behind = lots_behind(shipment)
+    shipped: TracedShipment = {
+        "number": shipment.number,
+        "customer": shipment.customer.name,
+        "delivery_note": shipment.delivery_note,
+        "shipped_at": moment(shipment.shipped_at),
+        "shipped_by": shipment.shipped_by.name,
+    }
+    lots = [traced_lot(lot, quantity) for lot, quantity in behind]
+    return _record(
+        f"Everything behind shipment {shipment.number}",
+        shipment.number,
+        [shipped],
+        lots,
+        [lot for lot, _ in behind],
+        [shipment],
+        by=by,
+        at=at,
+    )
+
+
+def lot_trace(lot: HarnessLot, *, by: Person, at: datetime) -> TraceRecord:
+    shipments = list(Shipment.objects.filter(lots=lot).select_related("customer", "shipped_by"))
+    shown: list[TracedShipment] = [
+        {
+            "number": s.number,
+            "customer": s.customer.name,
+            "delivery_note": s.delivery_note,
+            "shipped_at": moment(s.shipped_at),
+            "shipped_by": s.shipped_by.name,
+        }
+        for s in shipments
+    ]
+    return _record(
+        f"Everything behind harness lot {lot.number}", lot.number, shown, [traced_lot(lot, None)], [lot], shipments, by=by, at=at
+    )
+
+
+def _record(
+    question: str,
+    number: str,
+    shipments: list[TracedShipment],
+    lots: list[TracedLot],
+    lot_rows: list[HarnessLot],
+    shipment_rows: list[Shipment],
+    *,
+    by: Person,
+    at: datetime,
+) -> TraceRecord:
+    return {
+        "kind": "trace report",
+        "version": "1",
+        "number": number,
+        "question": question,
+        "asked_by": by.name,
+        "asked_at": moment(at),
+        "shop": shop_content(),
+        "shipments": shipments,
+        "parts": summed_parts(lots),
+        "lots": lots,
+        "holds": holds_of(lot_rows),
+        "concessions": [],
+        "ledger": _ledger(),
+        "signatures": signatures_of(("harness lot", [lot.pk for lot in lot_rows]), ("shipment", [s.pk for s in shipment_rows])),
+    }
