@@ -16,16 +16,6 @@ from shop.conductor import combined_csa_mm2, enclosing_diameter_mm
 from shop.finding import Finding
 from shop.ruling import UNKNOWN, all_of, answer, within
 
-# The rules of the moment of use are read from here too: one door to all rules.
-from shop.use import GaugeStateFacts as GaugeStateFacts
-from shop.use import LotStateFacts as LotStateFacts
-from shop.use import QualificationFacts as QualificationFacts
-from shop.use import ToolStateFacts as ToolStateFacts
-from shop.use import gauge_use as gauge_use
-from shop.use import lot_use as lot_use
-from shop.use import person_use as person_use
-from shop.use import tool_use as tool_use
-
 Number = Decimal | int
 OdRule = Literal["circle", "each", "sum"]
 
