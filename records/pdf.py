@@ -149,7 +149,7 @@ def _mended(drawn: bytes, *, title: str, language: str, attachment_name: str, st
 
         root.Lang = pikepdf.String(language)
         root.ViewerPreferences = pikepdf.Dictionary(DisplayDocTitle=True)
-        root.MarkInfo = pikepdf.Dictionary(Marked=True, Suspects=False)
+        root.MarkInfo = pikepdf.Dictionary(Marked=True)
         with pdf.open_metadata(set_pikepdf_as_editor=False, update_docinfo=False) as xmp:
             xmp["pdfaid:part"] = "3"
             xmp["pdfaid:conformance"] = "A"

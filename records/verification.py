@@ -7,6 +7,7 @@ signature container that no signature covers, counts as a change.
 from __future__ import annotations
 
 import io
+import logging
 from dataclasses import dataclass, replace
 from datetime import datetime
 from hashlib import sha256
@@ -25,6 +26,10 @@ from pyhanko_certvalidator import ValidationContext
 from records.pdf import AttachmentMissing, attached_json
 
 B_B = "PAdES B-B"
+
+# What is wrong with a document stands in the report. The two libraries would log it as well, one of them with a traceback.
+for noisy in ("pyhanko.sign.validation", "pikepdf"):
+    logging.getLogger(noisy).setLevel(logging.CRITICAL)
 
 
 @dataclass(frozen=True, slots=True)

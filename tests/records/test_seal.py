@@ -189,13 +189,14 @@ def test_unsigned_document_does_not_stand(drawn_pdf, sealing_key):
     assert not report.stands
 
 
-def test_document_sealed_by_another_authority_of_the_same_name_does_not_stand(drawn_pdf, sealing_key, foreign_key):
+def test_document_sealed_by_another_authority_of_the_same_name_does_not_stand(drawn_pdf, sealing_key, foreign_key, caplog):
     report = verify_pdf(seal(drawn_pdf, foreign_key), trusted_root=sealing_key.root)
     assert report.signed
     assert report.intact
     assert not report.trusted
     assert not report.stands
     assert "was not issued by" in report.problems[0]
+    assert caplog.records == []  # the report says it all
 
 
 def test_document_without_its_record_does_not_stand(drawn_pdf, sealing_key):
