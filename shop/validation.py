@@ -31,6 +31,8 @@ def findings_from(error: ValidationError) -> list[Finding]:
             code = str(one.code or "")
             rule = code if code in RULES else _FIXED.get(code, "data.invalid")
             compared: dict[str, Decimal | int | str] = {"message": " ".join(one.messages)}
+            if rule == code:  # one of ours: its words may name the values it was raised with
+                compared |= {key: value if isinstance(value, Decimal | int) else str(value) for key, value in (one.params or {}).items()}
             found.append(Finding(rule, Verdict.MISFIT, "" if name == NON_FIELD_ERRORS else name, compared))
     return found
 

@@ -1,0 +1,90 @@
+"""What the forms of all catalogue kinds have in common: one form serves the page, the API and each row of an imported file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from django import forms
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from shop.forms.fields import KeyField, QuantityField, YesNoField
+from shop.templatetags.shop import figure
+
+if TYPE_CHECKING:
+    _ModelForm = forms.ModelForm[Any]
+else:
+    _ModelForm = forms.ModelForm  # not subscriptable at run time
+
+Groups = tuple[tuple[Any, tuple[str, ...]], ...]
+
+
+class ItemForm(_ModelForm):
+    """A form over one catalogue item.
+
+    groups: (title, field names) in the order of the page; a field named in none stands in the last one.
+    only_new: fields that are stated when the item is added and changed by an act of their own afterwards.
+    """
+
+    groups: ClassVar[Groups] = ()
+    only_new: ClassVar[tuple[str, ...]] = ()
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        for name, field in self.fields.items():
+            if not self.instance.pk and has_default(self._meta.model, name):
+                self.initial.setdefault(name, getattr(self.instance, name))
+            if isinstance(field, KeyField):
+                field.offer()
+                if self.instance.pk:
+                    self.initial[name] = getattr(self.instance, name)
+            elif isinstance(field, forms.ChoiceField) and not isinstance(field, forms.MultipleChoiceField):
+                words = ", ".join(str(value) for value, _label in field.choices if value)  # type: ignore[union-attr, str-unpack]
+                field.error_messages["invalid_choice"] = _("“%(value)s” is none of: {words}.").format(words=words)
+        if self.instance.pk:
+            for name in self.only_new:
+                del self.fields[name]
+
+    def extra_values(self) -> Mapping[str, Any]:
+        """What belongs to the item but stands in no column of it."""
+        return {}
+
+    def save_extra(self) -> None:
+        """Write what belongs to the item but stands in no column of it. Called inside the act's transaction, after the item is saved."""
+
+    def groups_shown(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """The fields as they stand on the page: (title, fields)."""
+        placed = {name for _title, names in self.groups for name in names}
+        rest = [name for name in self.fields if name not in placed]
+        groups = [(str(title), [self[name] for name in names if name in self.fields]) for title, names in self.groups]
+        if not groups:
+            return [("", [self[name] for name in rest])]
+        groups[-1][1].extend(self[name] for name in rest)
+        return [group for group in groups if group[1]]
+
+
+def has_default(model: type[models.Model], name: str) -> bool:
+    """Whether a new item of this model has a value in this column before anybody wrote one."""
+    return any(f.name == name and f.has_default() for f in model._meta.concrete_fields)
+
+
+def text_of(value: Any) -> str:
+    """A value as one would write it into the form or a file: exact, in the stored unit."""
+    if value is None:
+        return ""
+    if value is True or value is False:
+        return "yes" if value else "no"
+    if isinstance(value, list | tuple | set | frozenset):
+        return ", ".join(sorted(map(str, value)))
+    if isinstance(value, models.Model):
+        return str(value)
+    return str(figure(value)) if hasattr(value, "as_tuple") else str(value)
+
+
+def is_figure(field: forms.Field) -> bool:
+    return isinstance(field, QuantityField)
+
+
+def is_yes_no(field: forms.Field) -> bool:
+    return isinstance(field, YesNoField)

@@ -1,0 +1,145 @@
+"""Forms of wires, terminals and their lots."""
+
+from __future__ import annotations
+
+from decimal import ROUND_HALF_UP
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
+
+from shop.conductor import NotASize, parse_size
+from shop.forms.fields import (
+    LENGTH_PLACES,
+    AreaField,
+    CountField,
+    DayField,
+    KeyField,
+    LengthField,
+    NumberField,
+    TemperatureField,
+    VoltageField,
+    YesNoField,
+)
+from shop.forms.item import ItemForm
+from shop.materials import ConductorKind, Terminal, TerminalLot, Wire, WireLot
+
+
+class WireForm(ItemForm):
+    insulation_od_mm = LengthField(label=_("insulation diameter, mm"), help_text=_("In mm, or with its unit: 0.075 in."))
+    temperature_rating_c = TemperatureField(label=_("temperature rating, °C"), required=False)
+    voltage_rating_v = VoltageField(label=_("voltage rating, V"), required=False)
+    is_active = YesNoField(label=_("in use"), required=False)
+
+    groups = (
+        (_("Wire"), ("part_number", "description", "colour", "is_active")),
+        (_("Conductor"), ("size", "conductor_kind", "material")),
+        (_("Insulation and rating"), ("insulation_od_mm", "temperature_rating_c", "voltage_rating_v")),
+    )
+
+    class Meta:
+        model = Wire
+        fields = [
+            "part_number",
+            "description",
+            "size",
+            "conductor_kind",
+            "material",
+            "insulation_od_mm",
+            "colour",
+            "temperature_rating_c",
+            "voltage_rating_v",
+            "is_active",
+        ]
+
+    def clean_size(self) -> str:
+        text = str(self.cleaned_data["size"])
+        try:
+            size = parse_size(text)
+        except NotASize as error:
+            raise ValidationError(str(error), code="invalid") from error
+        wire = self.instance
+        wire.csa_mm2, wire.strands, wire.strand_diameter_mm, wire.awg = size.csa_mm2, size.strands, size.strand_diameter_mm, size.awg or ""
+        if wire.strand_diameter_mm is not None:
+            wire.strand_diameter_mm = wire.strand_diameter_mm.quantize(LENGTH_PLACES, ROUND_HALF_UP)
+        return text
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        if cleaned.get("size") and self.instance.strands == 1 and cleaned.get("conductor_kind") != ConductorKind.SOLID:
+            self.add_error("conductor_kind", _("The size says one strand: that is a solid conductor."))
+        return cleaned
+
+
+class TerminalForm(ItemForm):
+    csa_min_mm2 = AreaField(label=_("smallest conductor area, mm²"), help_text=_("In mm², or as a gauge: AWG 20."))
+    csa_max_mm2 = AreaField(label=_("largest conductor area, mm²"))
+    wires_max = CountField(label=_("wires in the barrel, at most"))
+    od_min_mm = LengthField(label=_("smallest insulation diameter, mm"), required=False)
+    od_max_mm = LengthField(label=_("largest insulation diameter, mm"), required=False)
+    has_support = YesNoField(label=_("has an insulation support"), required=False)
+    accepts_solid = YesNoField(label=_("takes solid wire"), required=False)
+    accepts_fine_stranded = YesNoField(label=_("takes fine strands"), required=False)
+    accepts_aluminium = YesNoField(label=_("takes aluminium"), required=False)
+    is_active = YesNoField(label=_("in use"), required=False)
+
+    groups = (
+        (_("Terminal"), ("part_number", "description", "kind", "barrel", "form", "plating", "is_active")),
+        (
+            _("Conductor barrel"),
+            ("csa_min_mm2", "csa_max_mm2", "wires_max", "accepts_solid", "accepts_fine_stranded", "accepts_aluminium"),
+        ),
+        (_("Insulation support"), ("has_support", "od_min_mm", "od_max_mm")),
+    )
+
+    class Meta:
+        model = Terminal
+        fields = [
+            "part_number",
+            "description",
+            "kind",
+            "barrel",
+            "form",
+            "csa_min_mm2",
+            "csa_max_mm2",
+            "wires_max",
+            "has_support",
+            "od_min_mm",
+            "od_max_mm",
+            "accepts_solid",
+            "accepts_fine_stranded",
+            "accepts_aluminium",
+            "plating",
+            "is_active",
+        ]
+
+
+class _LotForm(ItemForm):
+    received_on = DayField(label=_("received"))
+    usable_until = DayField(label=_("shelf life until"), required=False)
+    quantity = NumberField(label=_("quantity received"))
+
+    only_new = ("state", "state_reason")
+
+
+_LOT_FIELDS = ["lot_number", "supplier", "certificate", "received_on", "usable_until", "quantity", "state", "state_reason"]
+
+
+class WireLotForm(_LotForm):
+    wire = KeyField(Wire, "part_number", only={"is_active": True}, label=_("wire"))
+    quantity = NumberField(label=_("quantity received, m"))
+
+    class Meta:
+        model = WireLot
+        fields = ["wire", *_LOT_FIELDS]
+
+
+class TerminalLotForm(_LotForm):
+    terminal = KeyField(Terminal, "part_number", only={"is_active": True}, label=_("terminal"))
+    quantity = NumberField(label=_("quantity received, pieces"))
+
+    class Meta:
+        model = TerminalLot
+        fields = ["terminal", *_LOT_FIELDS]
+
+

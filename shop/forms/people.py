@@ -1,0 +1,128 @@
+"""Forms of people, their qualifications and their own account."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from django import forms
+from django.utils.datastructures import MultiValueDict
+from django.utils.translation import gettext_lazy as _
+
+from shop.forms.fields import DayField, KeyField, YesNoField
+from shop.forms.item import ItemForm
+from shop.people import Display, Person, PersonRole, Qualification, Role
+
+
+class RolesInput(forms.CheckboxSelectMultiple):
+    def value_from_datadict(self, data: Mapping[str, Any], files: MultiValueDict[str, Any], name: str) -> Any:
+        value = super().value_from_datadict(data, files, name)
+        if isinstance(value, str):  # one cell of a file
+            value = [value]
+        return [word.strip() for cell in value or [] for word in re.split(r"[,;/|+]", cell) if word.strip()]
+
+
+class PersonForm(ItemForm):
+    is_active = YesNoField(label=_("account open"), required=False)
+    roles = forms.MultipleChoiceField(label=_("roles"), choices=Role.choices, widget=RolesInput, required=False)
+
+    class Meta:
+        model = Person
+        fields = ["username", "name", "badge", "email", "display", "is_active"]
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if self.instance.pk:
+            self.initial["roles"] = self._held()
+
+    def _held(self) -> list[str]:
+        return list(self.instance.person_roles.order_by("role").values_list("role", flat=True)) if self.instance.pk else []
+
+    def clean_badge(self) -> str | None:
+        return self.cleaned_data["badge"] or None  # the column is unique: several people without a badge have null
+
+    def extra_values(self) -> Mapping[str, Any]:
+        return {"roles": sorted(self._held())}
+
+    def save_extra(self) -> None:
+        wanted, held = set(self.cleaned_data["roles"]), set(self._held())
+        self.instance.person_roles.filter(role__in=held - wanted).delete()
+        PersonRole.objects.bulk_create(PersonRole(person=self.instance, role=role) for role in sorted(wanted - held))
+        self.instance.__dict__.pop("roles", None)  # the cached roles are those of before
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        if not self.instance.pk:
+            self.instance.set_unusable_password()  # until a password is handed out
+        return cleaned
+
+
+class QualificationForm(ItemForm):
+    person = KeyField(Person, "username", only={"is_active": True}, label=_("person"), help_text=_("The user name."))
+    granted_on = DayField(label=_("granted"))
+    expires_on = DayField(label=_("expires"), required=False)
+    withdrawn_on = DayField(label=_("withdrawn"), required=False, help_text=_("The first day on which it no longer holds."))
+
+    class Meta:
+        model = Qualification
+        fields = ["person", "process", "tool_kind", "granted_on", "expires_on", "withdrawn_on", "trainer", "evidence"]
+
+
+class SignInForm(forms.Form):
+    username = forms.CharField(
+        label=_("User name"), max_length=60, widget=forms.TextInput(attrs={"autocomplete": "username", "autofocus": True})
+    )
+    password = forms.CharField(
+        label=_("Password"), max_length=200, strip=False, widget=forms.PasswordInput(attrs={"autocomplete": "current-password"})
+    )
+
+
+class SecretsForm(forms.Form):
+    """A person's own password and PIN. The field names are those of `shop.sign_on.choose_secrets`' findings."""
+
+    secret = forms.CharField(
+        label=_("password or PIN used so far"),
+        max_length=200,
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+    password = forms.CharField(
+        label=_("new password"),
+        max_length=200,
+        strip=False,
+        required=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        help_text=_("Twelve characters or more; several words make a good one."),
+    )
+    password_again = forms.CharField(
+        label=_("new password again"),
+        max_length=200,
+        strip=False,
+        required=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    pin = forms.CharField(
+        label=_("new PIN"),
+        max_length=12,
+        required=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
+        help_text=_("Six to twelve digits, for signing at a press."),
+    )
+    pin_again = forms.CharField(
+        label=_("new PIN again"),
+        max_length=12,
+        required=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
+    )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        for name in ("password", "pin"):
+            if cleaned.get(name, "") != cleaned.get(f"{name}_again", ""):
+                self.add_error(f"{name}_again", _("The two do not agree. Type them again."))
+        return cleaned
+
+
+class DisplayForm(forms.Form):
+    display = forms.ChoiceField(label=_("units shown"), choices=Display.choices)
