@@ -60,6 +60,9 @@ class PeopleManager(BaseUserManager["Person"]):
     def get_queryset(self) -> PeopleQuerySet:
         return PeopleQuerySet(self.model, using=self._db)
 
+    def active(self) -> PeopleQuerySet:
+        return self.get_queryset().active()
+
     def create_superuser(self, username: str, password: str | None = None, **fields: object) -> Person:
         """The first person of an empty shop (`manage.py createsuperuser`): an administrator."""
         person = self.model(username=username, **fields)

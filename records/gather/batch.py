@@ -98,7 +98,7 @@ def batch_parts(batch: Batch) -> list[PartContent]:
     samples = list(batch.samples.all())
     parts: list[PartContent] = []
     for state in six_parts(batch):
-        evidence = [_evidence(scan) for scan in state.scans]
+        evidence = [evidence_line(scan) for scan in state.scans]
         if state.part == "documents":
             t = batch.termination
             evidence += [f"{t.specification}; {t.specification.document}" if t.specification else ""]
@@ -118,7 +118,7 @@ def _inspection_state(batch: Batch, samples: list[Sample]) -> PartState:
     return "proven" if batch.status == BatchStatus.CLOSED and any(s.state == SampleState.ACCEPTED for s in samples) else "open"
 
 
-def _evidence(scan: SetupScan) -> str:
+def evidence_line(scan: SetupScan) -> str:
     if scan.qualification:
         until = f", valid until {day(scan.qualification.expires_on)}" if scan.qualification.expires_on else ""
         return f"{scan.by.name}: {scan.qualification.process}, {scan.qualification.evidence}{until}"
