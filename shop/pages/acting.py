@@ -61,8 +61,12 @@ class Refusal:
             self.rest = list(self.findings)
 
     def tell(self, form: BaseForm) -> None:
-        """Show each finding at the form's field it names; what names no field of this form stays in `rest`."""
+        """Show each finding at the form's field it names; what names no field of this form stays in `rest`.
+
+        The act parsed the same form and has said everything in its own words: the form's own errors give way to them.
+        """
         form.is_valid()  # fills cleaned_data, to which add_error belongs
+        form.errors.clear()
         told = [f for f in self.rest if f.field in form.fields]
         for finding in told:
             form.add_error(finding.field, finding.sentence)
@@ -103,8 +107,9 @@ def acting(
             try:
                 return inner(request, *args, **kwargs)
             except Refused as refused:
-                closed = request.method in ("GET", "HEAD") and all(f.rule == "person.role" for f in refused.findings)
-                refusal = refusal_of(refused.findings, status=403 if closed else 422)
+                rules = {finding.rule for finding in refused.findings}
+                closed = request.method in ("GET", "HEAD") and rules == {"person.role"}
+                refusal = refusal_of(refused.findings, status=403 if closed else 409 if "data.race" in rules else 422)
             except IntegrityError:
                 # The act cleaned its rows before it wrote: what the database still refuses, somebody else wrote in between.
                 refusal = refusal_of([misfit("data.race")], status=409)

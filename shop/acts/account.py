@@ -1,0 +1,15 @@
+"""What people choose for themselves about what they see. Nothing recorded depends on it, so it is no event."""
+
+from __future__ import annotations
+
+from shop.people import Person
+from shop.validation import clean
+
+
+def choose_display(*, person: Person, display: str) -> Person:
+    """Metric or inch on this person's pages. Raises Refused for any other word."""
+    person = Person.objects.get(pk=person.pk)
+    person.display = display
+    clean(person)
+    person.save(update_fields=["display"])
+    return person

@@ -1,0 +1,21 @@
+"""Addresses of the catalogue."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from shop.pages import catalogue
+
+app_name = "shop"
+urlpatterns = [
+    path("", catalogue.index, name="catalogue"),
+    path("people/<int:pk>/password/", catalogue.hand_out, name="hand-out"),
+    path("people/<int:pk>/unlock/", catalogue.unlock_person, name="unlock"),
+    path("<slug:slug>/", catalogue.listing, name="list"),
+    path("<slug:slug>/new/", catalogue.new_or_add, name="new"),
+    path("<slug:slug>/import/", catalogue.import_file, name="import"),
+    path("<slug:slug>/import/template.csv", catalogue.import_template, name="import-template"),
+    path("<slug:slug>/<int:pk>/", catalogue.detail, name="detail"),
+    path("<slug:slug>/<int:pk>/edit/", catalogue.edit_or_change, name="edit"),
+    path("<slug:slug>/<int:pk>/state/", catalogue.change_state, name="state"),
+]
