@@ -132,7 +132,7 @@ class Kind:
         bound = self.form(instance=item)
         values: dict[str, Any] = {**{name: getattr(item, name, "") for name in self.form.base_fields}, **bound.extra_values()}
         return {
-            name: field.key_of(values[name]) if isinstance(field, KeyField) and values[name] is not None else text_of(values[name])
+            name: field.key_of(values[name]) if isinstance(field, KeyField) and values[name] else text_of(values[name])
             for name, field in self.form.base_fields.items()
         }
 

@@ -112,7 +112,9 @@ class Person(AbstractBaseUser):
 
     @cached_property
     def roles(self) -> frozenset[str]:
-        return frozenset(self.person_roles.values_list("role", flat=True)) if self.is_active else frozenset()
+        if self.pk is None or not self.is_active:
+            return frozenset()
+        return frozenset(self.person_roles.values_list("role", flat=True))
 
     def set_pin(self, pin: str) -> None:
         self.pin = make_password(pin)

@@ -199,6 +199,7 @@ LANGUAGES = [("en", "English")]
 LOCALE_PATHS = [BASE_DIR / "shop" / "locale"]
 
 STATIC_URL = "/static/"
+STATICFILES_FINDERS = ["shop.static_files.OwnAppsFinder"]
 MEDIA_URL = "/media/"  # never served as such: documents are handed out by a view that checks who asks
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

@@ -49,8 +49,11 @@ ledger/     the ledger entries of it     keys/     certificates
 """
 
 
-def pack_evidence(*, of: Shipment | HarnessLot, by: Person, at: datetime) -> bytes:
-    """A ZIP with everything behind `of`. Documents not issued yet are issued now, and a fresh trace report with them. Raises Refused."""
+def pack_evidence(*, of: Shipment | HarnessLot, by: Person, at: datetime, report: IssuedDocument | None = None) -> bytes:
+    """A ZIP with everything behind `of`. Documents not issued yet are issued now. Raises Refused.
+
+    report: a trace report issued before; left out, a fresh one is issued.
+    """
     refuse_if(permission_findings(by, Deed.ISSUE_DOCUMENT))
     lots = [lot for lot, _ in lots_behind(of)] if isinstance(of, Shipment) else [of]
     batches = {batch.pk: batch for lot in lots for batch, _ in batches_behind(lot)}
@@ -59,7 +62,7 @@ def pack_evidence(*, of: Shipment | HarnessLot, by: Person, at: datetime) -> byt
         if first_sample(batch) is not None:
             issue_first_article(batch=batch, by=by, at=at)
         issue_batch_record(batch=batch, by=by, at=at)
-    report = issue_trace_report(of=of, by=by, at=at)
+    report = report or issue_trace_report(of=of, by=by, at=at)
     sheets = {batch.termination.sheet_id for batch in batches.values()}
     documents = [
         *IssuedDocument.objects.filter(subject_kind="setup sheet", subject_id__in=sheets).order_by("number", "issue"),
