@@ -10,6 +10,8 @@ from inspection.criteria import VisualCriterion, criteria_for
 from inspection.models import Characteristic, Sample, SampleKind
 from inspection.verdict import Limits
 from shop.jobs import Termination
+from shop.sheet_content import MM_PLACES
+from shop.templatetags.shop import figure
 from shop.tools import GaugeKind
 
 
@@ -41,7 +43,11 @@ def limits_of(t: Termination, characteristic: str) -> Limits | None:
         Characteristic.INSULATION_HEIGHT.value: (t.insulation_height_min_mm, t.insulation_height_max_mm, None),
         Characteristic.STRIP_LENGTH.value: (t.strip_length_min_mm, t.strip_length_max_mm, None),
     }[characteristic]
-    return None if low is None and high is None else Limits(low, high, nominal)
+    if low is None and high is None:
+        return None
+    # Without the zeros of the column: a chart and a verdict show 1.40, not 1.4000.
+    low, high, nominal = (None if value is None else Decimal(figure(value, MM_PLACES)) for value in (low, high, nominal))
+    return Limits(low, high, nominal)
 
 
 def gauge_kind_for(characteristic: str) -> str:

@@ -15,6 +15,7 @@ from shop.materials import TerminalLot, WireLot
 from shop.people import Person, Process, Qualification
 from shop.tools import CalibrationResult, Gauge, GaugeKind, Tool
 from shop.use import GaugeStateFacts, LotStateFacts, QualificationFacts, ToolStateFacts, gauge_use, lot_use, person_use, tool_use
+from shop.wording import shown
 
 
 def answer(rule: str, fits: bool, field: str, **compared: Decimal | int | str) -> Finding:
@@ -126,7 +127,7 @@ def thing_for(code: str) -> Thing | None:
 def findings_text(findings: Iterable[Finding]) -> list[dict[str, Any]]:
     """Findings as plain data for the record; `findings_from_text` is the way back."""
     return [
-        {"rule": f.rule, "verdict": f.verdict.value, "field": f.field, "compared": {k: str(v) for k, v in f.compared.items()}}
+        {"rule": f.rule, "verdict": f.verdict.value, "field": f.field, "compared": {k: shown(v) for k, v in f.compared.items()}}
         for f in findings
     ]
 

@@ -20,8 +20,8 @@ _FIT = {
     ),
     "fit.conductor.count": RuleText(
         title=_("Number of wires in the barrel"),
-        fits=_("{count} wires in the barrel of terminal {terminal}, which permits {at_most}."),
-        misfit=_("{count} wires are too many for the barrel of terminal {terminal}, which permits {at_most}."),
+        fits=_("Wires in the barrel: {count}. Terminal {terminal} permits {at_most}."),
+        misfit=_("Wires in the barrel: {count}. Terminal {terminal} permits {at_most}."),
         undecidable=_("How many wires terminal {terminal} permits in its barrel is not recorded; the plan has {count}."),
         expected=_("No more wires than the terminal permits."),
         next_step=_("Divide the wires over two terminals, pick a terminal that permits as many, or ask quality for a concession."),

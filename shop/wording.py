@@ -63,7 +63,8 @@ def register(rules: Mapping[str, RuleText]) -> None:
     RULES.update(rules)
 
 
-def _shown(value: Decimal | int | str) -> str:
+def shown(value: Decimal | int | str) -> str:
+    """A compared value as people read it."""
     if isinstance(value, Decimal):
         # 0.7500 from a database column reads as 0.75, and 1E+2 as 100.
         text = format(value, "f")
@@ -74,7 +75,7 @@ def _shown(value: Decimal | int | str) -> str:
 def worded(finding: Finding) -> Worded:
     """Word one finding. Raises KeyError for a code nobody worded: that is a defect, not a user's error."""
     text = RULES[finding.rule]
-    values = {key: _shown(value) for key, value in finding.compared.items()}
+    values = {key: shown(value) for key, value in finding.compared.items()}
     what = {Verdict.FITS: text.fits, Verdict.UNDECIDABLE: text.undecidable or text.misfit}.get(finding.verdict, text.misfit)
     refusing = finding.verdict is not Verdict.FITS
     return Worded(

@@ -99,7 +99,7 @@ def tool_content(t: Termination) -> ToolContent:
         "kind": tool.kind if tool else "",
         "description": tool.description if tool else "",
         "cavity": row.cavity if row else "",
-        "setting": (row.setting if row else "") or t.setting,
+        "setting": row.setting if row else t.setting,
     }
 
 
