@@ -104,6 +104,7 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
+    "django.forms",  # form widgets are drawn from our own templates (FORM_RENDERER)
     "django_htmx",
     "csp",
     "rest_framework",

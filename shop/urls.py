@@ -17,6 +17,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plan/", include("shop.pages.plan_urls")),
     path("shop/", include("shop.pages.catalogue_urls")),
     path("make/", include("inspection.urls")),
-    path("", include("records.urls")),
+    path("prove/", include("records.urls")),
+    path("help/", include("records.help_urls")),
     path("api/v1/", include("shop.api.urls")),
 ]

@@ -14,6 +14,7 @@ def _test_settings(settings, tmp_path):
     # The hashed names need a collectstatic first.
     settings.STORAGES = settings.STORAGES | {"staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}
     settings.MEDIA_ROOT = tmp_path / "media"
+    settings.STATIC_ROOT = tmp_path  # there, and empty
 
 
 @pytest.fixture

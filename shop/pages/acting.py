@@ -24,7 +24,7 @@ Floor pages pass `template="..."` for a refusal page in their own dress; it gets
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, overload
 from urllib.parse import urlsplit
@@ -67,9 +67,10 @@ class Refusal:
         """
         form.is_valid()  # fills cleaned_data, to which add_error belongs
         form.errors.clear()
-        told = [f for f in self.rest if f.field in form.fields]
+        places: Mapping[str, str] = getattr(form, "places", {})  # a form may show a finding at another field of its own
+        told = [f for f in self.rest if places.get(f.field, f.field) in form.fields]
         for finding in told:
-            form.add_error(finding.field, finding.sentence)
+            form.add_error(places.get(finding.field, finding.field), finding.sentence)
         self.rest = [f for f in self.rest if f not in told]
 
 

@@ -1,0 +1,98 @@
+"""Forms of the plan: a termination, and the questions asked when a sheet is returned, revised, released or withdrawn."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from shop.acts.sheets import TerminationInput
+from shop.forms.fields import CountField, KeyField, LengthField, TemperatureField, VoltageField, YesNoField
+from shop.jobs import Termination
+from shop.materials import Terminal, Wire
+from shop.tools import Tool
+
+WIRES = ("wire_1", "wire_2", "wire_3", "wire_4")
+PLAN = ("first_piece_heights", "first_piece_pulls", "sample_every", "sample_size", "last_piece_pulls", "inspector_signs")
+
+
+class TerminationForm(forms.Form):
+    """What a planner states about one end of a lead."""
+
+    # Where a finding about something the form splits or gathers is shown.
+    places: ClassVar[dict[str, str]] = {"wires": "wire_1", "specification": "terminal"}
+
+    lead = forms.CharField(label=_("lead"), max_length=60)
+    end = forms.CharField(label=_("end"), max_length=20)
+    circuit = forms.CharField(label=_("circuit"), max_length=60, required=False)
+    quantity = CountField(label=_("pieces"))
+    wire_1 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("wire"))
+    wire_2 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("second wire"), required=False)
+    wire_3 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("third wire"), required=False)
+    wire_4 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("fourth wire"), required=False)
+    terminal = KeyField(Terminal, "part_number", only={"is_active": True}, label=_("terminal"))
+    wire_length_mm = LengthField(label=_("wire length, mm"), required=False)
+    required_temperature_c = TemperatureField(label=_("temperature asked, °C"), required=False)
+    required_voltage_v = VoltageField(label=_("voltage asked, V"), required=False)
+    tool = KeyField(Tool, "asset_number", label=_("tool"), required=False)
+    first_piece_heights = CountField(label=_("crimp heights on the first piece"))
+    first_piece_pulls = CountField(label=_("pull tests on the first piece"))
+    sample_every = CountField(label=_("sample every, pieces"))
+    sample_size = CountField(label=_("pieces in a sample"))
+    last_piece_pulls = CountField(label=_("pull tests on the last piece"))
+    inspector_signs = YesNoField(label=_("an inspector countersigns the first piece"), required=False)
+
+    def __init__(self, *args: Any, termination: Termination | None = None, quantity: int | None = None, **options: Any) -> None:
+        shown = termination or Termination()
+        names = [name for name in self.base_fields if name not in WIRES and name not in ("tool", "terminal")]
+        initial: dict[str, Any] = {name: getattr(shown, name) for name in names}
+        if termination is not None:
+            initial |= {"tool": termination.tool, "terminal": termination.terminal}
+            initial |= dict(zip(WIRES, termination.ordered_wires(), strict=False))
+        elif quantity is not None:
+            initial["quantity"] = quantity
+        super().__init__(*args, initial=initial, **options)
+        for name in (*WIRES, "terminal"):
+            field = self.fields[name]
+            assert isinstance(field, KeyField)  # noqa: S101  # for the type checker
+            field.offer()
+
+    def chosen(self, name: str) -> Any:
+        """The wire, terminal or tool of a field as far as it is understood: typed, else as it stood before."""
+        if self.is_bound:
+            self.is_valid()
+            return self.cleaned_data.get(name)
+        return self.initial.get(name)
+
+    def wires(self) -> list[Wire]:
+        return [wire for wire in (self.chosen(name) for name in WIRES) if wire is not None]
+
+    def stated(self) -> TerminationInput:
+        """The act's input. The form must be valid."""
+        own = ("lead", "end", "circuit", "quantity", "terminal", "tool", "wire_length_mm", "required_temperature_c", "required_voltage_v")
+        return TerminationInput(wires=self.wires(), **{name: self.cleaned_data[name] for name in (*own, *PLAN)})
+
+
+class ReasonForm(forms.Form):
+    reason = forms.CharField(label=_("what changes and why"), max_length=300, required=False, widget=forms.Textarea)
+
+
+class CommentForm(forms.Form):
+    comment = forms.CharField(label=_("comment for the author"), max_length=500, required=False, widget=forms.Textarea)
+
+
+class SignForm(forms.Form):
+    secret = forms.CharField(
+        label=_("your PIN or password"),
+        max_length=200,
+        strip=False,
+        required=False,  # an empty one is a wrong one: the act says so and counts it
+        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+    )
+
+
+class WithdrawForm(SignForm):
+    reason = forms.CharField(label=_("why it is withdrawn"), max_length=300, required=False, widget=forms.Textarea)
+
+    field_order = ("reason", "secret")

@@ -1,0 +1,23 @@
+"""Addresses of the plan."""
+
+from __future__ import annotations
+
+from django.urls import path, re_path
+
+from shop.pages import plan, sheet
+
+app_name = "plan"
+urlpatterns = [
+    path("", plan.jobs, name="jobs"),
+    path("jobs/new/", plan.new_job, name="new-job"),
+    path("jobs/<int:pk>/", plan.job, name="job"),
+    path("jobs/<int:pk>/sheet/", plan.new_sheet, name="new-sheet"),
+    path("sheets/", plan.sheets, name="sheets"),
+    path("sheets/<int:pk>/", sheet.sheet, name="sheet"),
+    path("sheets/<int:pk>/submit/", sheet.submit, name="submit"),
+    path("sheets/<int:pk>/release/", sheet.release, name="release"),
+    re_path(r"^sheets/(?P<pk>[0-9]+)/(?P<question>return|revise|withdraw)/$", sheet.ask, name="ask"),
+    path("sheets/<int:sheet_pk>/terminations/new/", plan.termination, name="new-termination"),
+    path("sheets/<int:sheet_pk>/terminations/<int:pk>/", plan.termination, name="termination"),
+    path("sheets/<int:sheet_pk>/terminations/<int:pk>/remove/", plan.remove, name="remove-termination"),
+]
