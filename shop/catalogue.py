@@ -90,7 +90,9 @@ class Kind:
 
     def items(self, on: date) -> models.QuerySet[Any]:
         """All items with what their lists show, in the kind's order."""
-        rows = self.model._default_manager.select_related(*self.joined) if self.joined else self.model._default_manager.all()
+        rows: models.QuerySet[Any] = self.model._default_manager.all()
+        if self.joined:
+            rows = rows.select_related(*self.joined)
         if self.model is Person:
             rows = rows.exclude(username="system").prefetch_related("person_roles")
         if self.model is Gauge:

@@ -35,8 +35,8 @@ def gauges_with_calibration(gauges: models.QuerySet[Gauge], on: date) -> models.
 def gauge_standing(gauge: Gauge, on: date) -> Standing:
     if gauge.state != GaugeState.AVAILABLE:
         return Standing("does not conform", gauge.get_state_display())
-    if hasattr(gauge, "newest_due_on"):
-        due, result = gauge.newest_due_on, gauge.newest_result
+    if hasattr(gauge, "newest_due_on"):  # from gauges_with_calibration
+        due, result = gauge.newest_due_on, getattr(gauge, "newest_result", "")
     else:
         newest = gauge.newest_calibration(on)
         due, result = (newest.due_on, newest.result) if newest else (None, "")

@@ -17,7 +17,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plan/", include("shop.pages.plan_urls")),
     path("shop/", include("shop.pages.catalogue_urls")),
     path("make/", include("inspection.urls")),
-    path("prove/", include("records.urls")),
-    path("help/", include("records.help_urls")),
+    path("", include("records.urls")),  # prove/ and help/
     path("api/v1/", include("shop.api.urls")),
 ]

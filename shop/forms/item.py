@@ -40,7 +40,8 @@ class ItemForm(_ModelForm):
                 if self.instance.pk:
                     self.initial[name] = getattr(self.instance, name)
             elif isinstance(field, forms.ChoiceField) and not isinstance(field, forms.MultipleChoiceField):
-                words = ", ".join(str(value) for value, _label in field.choices if value)  # type: ignore[union-attr, str-unpack]
+                choices: Any = field.choices
+                words = ", ".join(str(value) for value, _label in choices if value)
                 field.error_messages["invalid_choice"] = _("“%(value)s” is none of: {words}.").format(words=words)
         if self.instance.pk:
             for name in self.only_new:

@@ -52,7 +52,8 @@ class TerminationForm(forms.Form):
             initial |= dict(zip(WIRES, termination.ordered_wires(), strict=False))
         elif quantity is not None:
             initial["quantity"] = quantity
-        super().__init__(*args, initial=initial, **options)
+        options["initial"] = initial
+        super().__init__(*args, **options)
         for name in (*WIRES, "terminal"):
             field = self.fields[name]
             assert isinstance(field, KeyField)  # noqa: S101  # for the type checker
