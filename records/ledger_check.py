@@ -23,14 +23,24 @@ def _links(strays: list[tuple[int, str]]) -> Iterator[Link]:
     )
     for number, text, previous, own, kind, version, at, username, subject_kind, subject_id, subject_name in rows.iterator(CHUNK):
         if not strays:
-            said = json.loads(text)
             columns = (kind, version, at, username, {"kind": subject_kind, "id": subject_id, "name": subject_name})
-            told = (said["kind"], said["version"], datetime.fromisoformat(said["at"]), said["by"]["username"], said["subject"])
-            if columns != told:
-                strays.append((number, f"the columns of entry {number} do not say what its text says"))
-            elif not _signature_agrees(said["signature"], signed.get(number)):
-                strays.append((number, f"the signature of entry {number} is not the one its text names"))
+            reason = _contradiction(text, columns, signed.get(number))
+            if reason:
+                strays.append((number, reason.format(number=number)))
         yield Link(number, text, previous, own)
+
+
+def _contradiction(text: str, columns: tuple[object, ...], signature: Mapping[str, object] | None) -> str:
+    """Why the row does not say what its text says, or ""."""
+    try:
+        said = json.loads(text)
+        told = (said["kind"], said["version"], datetime.fromisoformat(said["at"]), said["by"]["username"], said["subject"])
+        agrees = _signature_agrees(said["signature"], signature)
+    except (ValueError, KeyError, TypeError):
+        return "the text of entry {number} is not one this program wrote"
+    if columns != told:
+        return "the columns of entry {number} do not say what its text says"
+    return "" if agrees else "the signature of entry {number} is not the one its text names"
 
 
 def _signature_agrees(said: Mapping[str, str] | None, row: Mapping[str, object] | None) -> bool:
