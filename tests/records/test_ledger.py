@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 
 import pytest
@@ -14,6 +15,8 @@ from records.chain import GENESIS, Link, entry_hash, verify_chain
 from records.ledger_check import verify_ledger
 from records.models import LedgerEntry, LedgerHead, Signature
 from shop.events import JobOpened, publish
+from shop.finding import Refused
+from shop.jobs import Job
 from tests import factories
 
 
@@ -133,8 +136,6 @@ def test_refused_act_leaves_no_entry(cast, catalogue):
     sheet = factories.in_review(cast, catalogue)
     before = LedgerHead.objects.get().count
 
-    from shop.finding import Refused
-
     with pytest.raises(Refused):
         factories.release(sheet, cast.planner)  # its author
 
@@ -142,8 +143,6 @@ def test_refused_act_leaves_no_entry(cast, catalogue):
 
 
 def test_event_that_cannot_be_recorded_undoes_its_act(cast, catalogue, monkeypatch):
-    from shop.jobs import Job
-
     def full_disk(event):
         raise OSError("no space left")
 
@@ -207,8 +206,6 @@ def test_swapped_neighbours_break_the_chain(said, data):
 
 
 def test_first_hash_is_that_of_its_definition():
-    import hashlib
-
     wanted = hashlib.sha256(bytes(32) + b"1\n" + b"{}").hexdigest()
 
     assert entry_hash(GENESIS, 1, "{}") == wanted

@@ -14,6 +14,7 @@ from inspection.models import BatchStatus
 from records.acts.documents import document_bytes, issue_batch_record, issue_first_article, issue_setup_sheet, issue_trace_report
 from records.acts.evidence import pack_evidence
 from records.acts.lots import BUILT_MEANING, SHIPPED_MEANING, build_lot, ship
+from records.evidence_verifier import main
 from records.demo.walk import Hand, run_batch
 from records.ledger_check import verify_ledger
 from records.models import LedgerEntry, Signature
@@ -142,8 +143,6 @@ def test_evidence_package_verifies_in_a_bare_python(cast, catalogue, hands, shop
 
 
 def test_evidence_package_with_one_byte_altered_does_not_hold(cast, catalogue, hands, shop_key, tmp_path):
-    from records.evidence_verifier import main
-
     data = pack_evidence(of=shipped(cast, catalogue, hands), by=cast.auditor, at=now())
     source = zipfile.ZipFile(io.BytesIO(data))
     for altered in source.namelist():

@@ -27,7 +27,7 @@ from records.models import IssuedDocument, Shipment
 from records.pdf import PangoMissing, require_pango
 from records.shop_key import KeyExists, KeyMissing, KeyUnreadable, create_shop_key, load_shop_key
 from shop.clock import now
-from shop.command import OneLineError
+from shop.command import Stopped
 from shop.finding import Refused
 from shop.people import Person
 from shop.wording import worded
@@ -50,14 +50,14 @@ class Command(BaseCommand):
         try:
             require_pango()
         except PangoMissing as error:
-            raise OneLineError(error) from error
+            raise Stopped(error) from error
         if out is None:
             _port_is_free(port)
         else:
             try:
                 out.mkdir(parents=True, exist_ok=True)
             except OSError as error:
-                raise OneLineError(f"{out} cannot be made: {error.strerror}") from error
+                raise Stopped(f"{out} cannot be made: {error.strerror}") from error
         self._prepare(port)
         try:
             shipment = run_main_job(self._tell)
@@ -66,7 +66,7 @@ class Command(BaseCommand):
                 return
             prepare_open_work(self._tell)
         except Refused as refused:
-            raise OneLineError(" ".join(worded(f).sentence for f in refused.findings)) from refused
+            raise Stopped(" ".join(worded(f).sentence for f in refused.findings)) from refused
         self._introduce(port)
         _serve(port)
 
@@ -84,9 +84,9 @@ class Command(BaseCommand):
             connection.ensure_connection()
             call_command("migrate", verbosity=0, interactive=False)
         except DatabaseError as error:
-            raise OneLineError(f"The database does not answer: {error}") from error
+            raise Stopped(f"The database does not answer: {error}") from error
         except OSError as error:
-            raise OneLineError(f"{error.filename} cannot be written: {error.strerror}") from error
+            raise Stopped(f"{error.filename} cannot be written: {error.strerror}") from error
         call_command("collectstatic", verbosity=0, interactive=False)
         try:
             create_shop_key(settings.SHOP_KEY_DIR, shop_name=settings.SHOP_NAME, at=now(), passphrase=settings.SHOP_KEY_PASSPHRASE or None)
@@ -100,7 +100,7 @@ class Command(BaseCommand):
             else:
                 load(now(), self._tell)
         except (KeyMissing, KeyUnreadable, NotTheDemo) as error:
-            raise OneLineError(error) from error
+            raise Stopped(error) from error
 
     def _write(self, out: Path, shipment: Shipment) -> None:
         """The four documents and the evidence package. What was issued before is written again as it was issued."""
@@ -147,9 +147,9 @@ def _port_is_free(port: int) -> None:
         try:
             probe.bind((HOST, port))
         except OverflowError as error:
-            raise OneLineError(f"{port} is not a port: choose one from 1 to 65535.") from error
+            raise Stopped(f"{port} is not a port: choose one from 1 to 65535.") from error
         except OSError as error:
-            raise OneLineError(f"Port {port} on {HOST} is busy: stop what uses it, or choose another with --port.") from error
+            raise Stopped(f"Port {port} on {HOST} is busy: stop what uses it, or choose another with --port.") from error
 
 
 def _serve(port: int) -> None:

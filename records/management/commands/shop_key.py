@@ -21,7 +21,7 @@ from records.shop_key import (
     fingerprint,
     load_shop_key,
 )
-from shop.command import OneLineError
+from shop.command import Stopped
 
 
 class Command(BaseCommand):
@@ -41,7 +41,7 @@ class Command(BaseCommand):
             else:
                 key = load_shop_key(directory, passphrase)
         except (KeyExists, KeyMissing, KeyUnreadable) as error:
-            raise OneLineError(error) from error
+            raise Stopped(error) from error
         self._show("Root certificate", key.root)
         self._show("Signing certificate", key.signing)
         if create:

@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand
 from django.db import DatabaseError
 
 from records.ledger_check import verify_ledger
-from shop.command import OneLineError
+from shop.command import Stopped
 
 
 class Command(BaseCommand):
@@ -23,7 +23,7 @@ class Command(BaseCommand):
         try:
             report = verify_ledger()
         except DatabaseError as error:
-            raise OneLineError(f"The ledger cannot be read: {error}") from error
+            raise Stopped(f"The ledger cannot be read: {error}") from error
         if options["json"]:
             self.stdout.write(
                 json.dumps(

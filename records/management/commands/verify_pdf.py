@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from records.shop_key import ROOT_CERTIFICATE, KeyMissing, KeyUnreadable, load_certificate
 from records.verification import SealReport, verify_pdf
-from shop.command import OneLineError
+from shop.command import Stopped
 
 
 class Command(BaseCommand):
@@ -30,13 +30,13 @@ class Command(BaseCommand):
         try:
             trusted_root = load_certificate(root or settings.SHOP_KEY_DIR / ROOT_CERTIFICATE)
         except KeyMissing as error:
-            raise OneLineError(f"{root} is missing: name a root certificate in PEM form" if root else error) from error
+            raise Stopped(f"{root} is missing: name a root certificate in PEM form" if root else error) from error
         except KeyUnreadable as error:
-            raise OneLineError(error) from error
+            raise Stopped(error) from error
         try:
             pdf = file.read_bytes()
         except OSError as error:
-            raise OneLineError(f"{file} cannot be read: {error.strerror}") from error
+            raise Stopped(f"{file} cannot be read: {error.strerror}") from error
         report = verify_pdf(pdf, trusted_root=trusted_root)
         if options["json"]:
             signed_at = report.signed_at.isoformat() if report.signed_at else None

@@ -14,7 +14,7 @@ from django.db import DatabaseError
 from shop.acts.catalogue_import import ImportRefused, ImportReport, import_rows
 from shop.catalogue import KINDS
 from shop.clock import now
-from shop.command import OneLineError
+from shop.command import Stopped
 from shop.finding import Refused
 from shop.people import Person
 from shop.wording import worded
@@ -37,13 +37,13 @@ class Command(BaseCommand):
         try:
             data = file.read_bytes()
         except OSError as error:
-            raise OneLineError(f"{file} cannot be read: {error.strerror}") from error
+            raise Stopped(f"{file} cannot be read: {error.strerror}") from error
         try:
             by = Person.objects.active().get(username=username) if username else Person.system()
         except Person.DoesNotExist:
-            raise OneLineError(f"There is no person {username} with an open account.") from None
+            raise Stopped(f"There is no person {username} with an open account.") from None
         except DatabaseError as error:
-            raise OneLineError(f"The database does not answer: {error}") from error
+            raise Stopped(f"The database does not answer: {error}") from error
         try:
             report = import_rows(
                 kind=kind, file_name=file.name, data=data, by=by, at=now(), dry_run=options["dry_run"], trusted=username is None
@@ -54,9 +54,9 @@ class Command(BaseCommand):
                 self.stderr.write(" ".join(worded(finding).sentence for finding in refused.findings))
             raise SystemExit(1) from None
         except Refused as refused:
-            raise OneLineError(" ".join(worded(finding).sentence for finding in refused.findings)) from refused
+            raise Stopped(" ".join(worded(finding).sentence for finding in refused.findings)) from refused
         except DatabaseError as error:
-            raise OneLineError(f"The database does not answer: {error}") from error
+            raise Stopped(f"The database does not answer: {error}") from error
         self._tell(report, options["json"])
 
     def _tell(self, report: ImportReport, as_json: bool) -> None:
