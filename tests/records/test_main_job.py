@@ -14,8 +14,8 @@ from inspection.models import BatchStatus
 from records.acts.documents import document_bytes, issue_batch_record, issue_first_article, issue_setup_sheet, issue_trace_report
 from records.acts.evidence import pack_evidence
 from records.acts.lots import BUILT_MEANING, SHIPPED_MEANING, build_lot, ship
-from records.evidence_verifier import main
 from records.demo.walk import Hand, run_batch
+from records.evidence_verifier import main
 from records.ledger_check import verify_ledger
 from records.models import LedgerEntry, Signature
 from records.pdf import attached_json
