@@ -68,9 +68,11 @@ const isWrite = (event) => event.detail?.requestConfig?.verb !== "get";
 
 document.addEventListener("htmx:afterRequest", (event) => {
   if (!isWrite(event)) return;
-  showSaved(event.detail.successful ? "saved" : "failed");
+  // A refusal did reach the server, which says so on the page: what was typed is not saved yet, but nothing was lost on the way.
+  const refused = [409, 422].includes(event.detail.xhr?.status);
+  showSaved(event.detail.successful ? "saved" : refused ? "unsaved" : "failed");
 });
-for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
+for (const name of ["htmx:sendError", "htmx:timeout"]) {
   document.addEventListener(name, (event) => {
     if (isWrite(event)) showSaved("failed");
   });

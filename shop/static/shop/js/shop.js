@@ -6,3 +6,5 @@ import "./guard.js";
 import "./table-keys.js";
 import "./confirm.js";
 import "./confirmation.js";
+import "./goes-on.js";
+import "./balance.js";
