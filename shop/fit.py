@@ -299,7 +299,7 @@ def specification_for(
     """
     _some(wires)
     csa = _csa(wires)
-    missing = {"terminal": terminal.part_number, "wires_mm2": csa, "tool_kind": tool_kind}
+    missing = {"terminal": terminal.part_number, "wires_mm2": csa, "tool_kind": tool_kind or "any"}
     if csa is None:
         return SpecificationFit(None, (answer("fit.spec.missing", None, "specification", **missing),))
     covering = [

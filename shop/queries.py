@@ -10,6 +10,7 @@ from decimal import Decimal
 from django.db.models import Prefetch, Q, QuerySet
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from shop.finding import Finding
 from shop.fit import CircuitFacts
@@ -120,7 +121,7 @@ def sheet_parts(sheet: SetupSheet, checks: Sequence[TerminationCheck]) -> list[P
     released = Part("people", _("People"), "proven", _("two people"), people)
     pulls = sum(t.first_piece_pulls for t in terminations)
     heights = sum(t.first_piece_heights for t in terminations)
-    planned = [_("first pieces: {heights} heights, {pulls} pulls").format(heights=heights, pulls=pulls)]
+    planned = [_("first pieces: {counts}").format(counts=_counts(heights, pulls))]
     return [
         released if sheet.released_by else Part("people", _("People"), "open", _("waits for release"), people),
         fit("wire", _("Wire"), (wire.part_number for t in terminations for wire in t.ordered_wires())),
@@ -131,6 +132,13 @@ def sheet_parts(sheet: SetupSheet, checks: Sequence[TerminationCheck]) -> list[P
         if terminations
         else Part("inspection", _("Inspection"), "open", _("nothing planned"), []),
     ]
+
+
+def _counts(heights: int, pulls: int) -> str:
+    parts = [ngettext("%(count)s pull", "%(count)s pulls", pulls) % {"count": pulls}]
+    if heights:
+        parts.insert(0, ngettext("%(count)s height", "%(count)s heights", heights) % {"count": heights})
+    return ", ".join(parts)
 
 
 EVIDENCE_SHOWN = 4
@@ -208,7 +216,6 @@ class TerminationRow:
     outcome: str
     word: str
     edit_url: str
-    remove_url: str
 
 
 def termination_row(check: TerminationCheck, system: System, *, editable: bool) -> TerminationRow:
@@ -217,9 +224,9 @@ def termination_row(check: TerminationCheck, system: System, *, editable: bool) 
     misfit = any(finding.verdict == "misfit" for finding in check.blocking)
     spec_height = next((target for target in targets_of(t, system) if target.label == _("Crimp height")), None)
     plan = [
-        _("first piece: {heights} heights, {pulls} pulls").format(heights=t.first_piece_heights, pulls=t.first_piece_pulls),
+        _("first: {counts}").format(counts=_counts(t.first_piece_heights, t.first_piece_pulls)),
         _("{size} of every {every}").format(size=t.sample_size, every=t.sample_every),
-        _("last piece: {pulls} pulls").format(pulls=t.last_piece_pulls),
+        _("last: {counts}").format(counts=_counts(0, t.last_piece_pulls)),
     ]
     if t.inspector_signs:
         plan.append(_("inspector countersigns"))
@@ -244,7 +251,6 @@ def termination_row(check: TerminationCheck, system: System, *, editable: bool) 
         outcome="misfit" if misfit else "undecidable" if blocking else "fits",
         word=_("does not fit") if misfit else _("cannot be decided") if blocking else _("fits"),
         edit_url=reverse("plan:termination", args=[t.sheet_id, t.pk]) if editable else "",
-        remove_url=reverse("plan:remove-termination", args=[t.sheet_id, t.pk]) if editable else "",
     )
 
 

@@ -132,7 +132,7 @@ class DayField(forms.DateField):
 YES, NO = frozenset({"yes", "y", "true", "1", "on", "x"}), frozenset({"no", "n", "false", "0", "off", ""})
 
 
-class YesNoInput(forms.CheckboxInput):
+class CheckboxInput(forms.CheckboxInput):  # the name decides how a template draws the field
     def value_from_datadict(self, data: Mapping[str, Any], files: MultiValueDict[str, Any], name: str) -> Any:
         value = data.get(name, False)  # a box that is not ticked is not sent
         if isinstance(value, str):
@@ -144,7 +144,7 @@ class YesNoInput(forms.CheckboxInput):
 class YesNoField(forms.BooleanField):
     """A tick on the page, a yes or no in a file; any other word is refused rather than taken for a yes."""
 
-    widget = YesNoInput
+    widget = CheckboxInput
 
     def to_python(self, value: Any) -> bool:
         if isinstance(value, str):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -41,6 +42,8 @@ class ItemForm(_ModelForm):
                     self.initial[name] = getattr(self.instance, name)
             elif isinstance(field, forms.ChoiceField) and not isinstance(field, forms.MultipleChoiceField):
                 choices: Any = field.choices
+                if choices and not choices[0][0]:
+                    field.choices = [("", _("choose one") if field.required else _("any")), *choices[1:]]
                 words = ", ".join(str(value) for value, _label in choices if value)
                 field.error_messages["invalid_choice"] = _("“%(value)s” is none of: {words}.").format(words=words)
         if self.instance.pk:
@@ -54,8 +57,11 @@ class ItemForm(_ModelForm):
     def save_extra(self) -> None:
         """Write what belongs to the item but stands in no column of it. Called inside the act's transaction, after the item is saved."""
 
-    def groups_shown(self) -> list[tuple[str, list[forms.BoundField]]]:
-        """The fields as they stand on the page: (title, fields)."""
+    def groups_shown(self) -> list[tuple[str, list[list[forms.BoundField]]]]:
+        """The fields as they stand on the page: (title, rows of fields). The ends of a range stand in one row."""
+        return [(title, _rows(fields)) for title, fields in self._groups()]
+
+    def _groups(self) -> list[tuple[str, list[forms.BoundField]]]:
         placed = {name for _title, names in self.groups for name in names}
         rest = [name for name in self.fields if name not in placed]
         groups = [(str(title), [self[name] for name in names if name in self.fields]) for title, names in self.groups]
@@ -63,6 +69,20 @@ class ItemForm(_ModelForm):
             return [("", [self[name] for name in rest])]
         groups[-1][1].extend(self[name] for name in rest)
         return [group for group in groups if group[1]]
+
+
+def _rows(fields: list[forms.BoundField]) -> list[list[forms.BoundField]]:
+    rows: list[list[forms.BoundField]] = []
+    for field in fields:
+        stem = _RANGE_END.sub("_", field.name)
+        if rows and stem != field.name and _RANGE_END.sub("_", rows[-1][0].name) == stem:
+            rows[-1].append(field)
+        else:
+            rows.append([field])
+    return rows
+
+
+_RANGE_END = re.compile(r"_(min|nominal|max)_")
 
 
 def has_default(model: type[models.Model], name: str) -> bool:

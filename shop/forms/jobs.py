@@ -16,9 +16,9 @@ class CustomerForm(ItemForm):
 
 
 class JobForm(ItemForm):
-    customer = KeyField(Customer, "code", label=_("customer"), help_text=_("The customer's code."))
-    quantity = CountField(label=_("harnesses ordered"))
-    due_on = DayField(label=_("due"), required=False)
+    customer = KeyField(Customer, "code", label=_("Customer"), help_text=_("The customer's code."))
+    quantity = CountField(label=_("Harnesses ordered"))
+    due_on = DayField(label=_("Due"), required=False)
 
     groups = (
         (_("Job"), ("number", "customer", "purchase_order", "quantity", "due_on")),

@@ -26,10 +26,10 @@ from shop.materials import ConductorKind, Terminal, TerminalLot, Wire, WireLot
 
 
 class WireForm(ItemForm):
-    insulation_od_mm = LengthField(label=_("insulation diameter, mm"), help_text=_("In mm, or with its unit: 0.075 in."))
-    temperature_rating_c = TemperatureField(label=_("temperature rating, °C"), required=False)
-    voltage_rating_v = VoltageField(label=_("voltage rating, V"), required=False)
-    is_active = YesNoField(label=_("in use"), required=False)
+    insulation_od_mm = LengthField(label=_("Insulation diameter, mm"), help_text=_("In mm, or with its unit: 0.075 in."))
+    temperature_rating_c = TemperatureField(label=_("Temperature rating, °C"), required=False)
+    voltage_rating_v = VoltageField(label=_("Voltage rating, V"), required=False)
+    is_active = YesNoField(label=_("In use"), required=False)
 
     groups = (
         (_("Wire"), ("part_number", "description", "colour", "is_active")),
@@ -72,16 +72,16 @@ class WireForm(ItemForm):
 
 
 class TerminalForm(ItemForm):
-    csa_min_mm2 = AreaField(label=_("smallest conductor area, mm²"), help_text=_("In mm², or as a gauge: AWG 20."))
-    csa_max_mm2 = AreaField(label=_("largest conductor area, mm²"))
-    wires_max = CountField(label=_("wires in the barrel, at most"))
-    od_min_mm = LengthField(label=_("smallest insulation diameter, mm"), required=False)
-    od_max_mm = LengthField(label=_("largest insulation diameter, mm"), required=False)
-    has_support = YesNoField(label=_("has an insulation support"), required=False)
-    accepts_solid = YesNoField(label=_("takes solid wire"), required=False)
-    accepts_fine_stranded = YesNoField(label=_("takes fine strands"), required=False)
-    accepts_aluminium = YesNoField(label=_("takes aluminium"), required=False)
-    is_active = YesNoField(label=_("in use"), required=False)
+    csa_min_mm2 = AreaField(label=_("Smallest conductor area, mm²"), help_text=_("In mm², or as a gauge: AWG 20."))
+    csa_max_mm2 = AreaField(label=_("Largest conductor area, mm²"))
+    wires_max = CountField(label=_("Wires in the barrel, at most"))
+    od_min_mm = LengthField(label=_("Smallest insulation diameter, mm"), required=False)
+    od_max_mm = LengthField(label=_("Largest insulation diameter, mm"), required=False)
+    has_support = YesNoField(label=_("Has an insulation support"), required=False)
+    accepts_solid = YesNoField(label=_("Takes solid wire"), required=False)
+    accepts_fine_stranded = YesNoField(label=_("Takes fine strands"), required=False)
+    accepts_aluminium = YesNoField(label=_("Takes aluminium"), required=False)
+    is_active = YesNoField(label=_("In use"), required=False)
 
     groups = (
         (_("Terminal"), ("part_number", "description", "kind", "barrel", "form", "plating", "is_active")),
@@ -115,9 +115,9 @@ class TerminalForm(ItemForm):
 
 
 class _LotForm(ItemForm):
-    received_on = DayField(label=_("received"))
-    usable_until = DayField(label=_("shelf life until"), required=False)
-    quantity = NumberField(label=_("quantity received"))
+    received_on = DayField(label=_("Received"))
+    usable_until = DayField(label=_("Shelf life until"), required=False)
+    quantity = NumberField(label=_("Quantity received"))
 
     only_new = ("state", "state_reason")
 
@@ -126,8 +126,8 @@ _LOT_FIELDS = ["lot_number", "supplier", "certificate", "received_on", "usable_u
 
 
 class WireLotForm(_LotForm):
-    wire = KeyField(Wire, "part_number", only={"is_active": True}, label=_("wire"))
-    quantity = NumberField(label=_("quantity received, m"))
+    wire = KeyField(Wire, "part_number", only={"is_active": True}, label=_("Wire"))
+    quantity = NumberField(label=_("Quantity received, m"))
 
     class Meta:
         model = WireLot
@@ -135,8 +135,8 @@ class WireLotForm(_LotForm):
 
 
 class TerminalLotForm(_LotForm):
-    terminal = KeyField(Terminal, "part_number", only={"is_active": True}, label=_("terminal"))
-    quantity = NumberField(label=_("quantity received, pieces"))
+    terminal = KeyField(Terminal, "part_number", only={"is_active": True}, label=_("Terminal"))
+    quantity = NumberField(label=_("Quantity received, pieces"))
 
     class Meta:
         model = TerminalLot

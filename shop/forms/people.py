@@ -24,8 +24,8 @@ class RolesInput(forms.CheckboxSelectMultiple):
 
 
 class PersonForm(ItemForm):
-    is_active = YesNoField(label=_("account open"), required=False)
-    roles = forms.MultipleChoiceField(label=_("roles"), choices=Role.choices, widget=RolesInput, required=False)
+    is_active = YesNoField(label=_("Account open"), required=False)
+    roles = forms.MultipleChoiceField(label=_("Roles"), choices=Role.choices, widget=RolesInput, required=False)
 
     class Meta:
         model = Person
@@ -59,10 +59,10 @@ class PersonForm(ItemForm):
 
 
 class QualificationForm(ItemForm):
-    person = KeyField(Person, "username", only={"is_active": True}, label=_("person"), help_text=_("The user name."))
-    granted_on = DayField(label=_("granted"))
-    expires_on = DayField(label=_("expires"), required=False)
-    withdrawn_on = DayField(label=_("withdrawn"), required=False, help_text=_("The first day on which it no longer holds."))
+    person = KeyField(Person, "username", only={"is_active": True}, label=_("Person"), help_text=_("The user name."))
+    granted_on = DayField(label=_("Granted"))
+    expires_on = DayField(label=_("Expires"), required=False)
+    withdrawn_on = DayField(label=_("Withdrawn"), required=False, help_text=_("The first day on which it no longer holds."))
 
     class Meta:
         model = Qualification
@@ -82,13 +82,13 @@ class SecretsForm(forms.Form):
     """A person's own password and PIN. The field names are those of `shop.sign_on.choose_secrets`' findings."""
 
     secret = forms.CharField(
-        label=_("password or PIN used so far"),
+        label=_("Password or PIN used so far"),
         max_length=200,
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )
     password = forms.CharField(
-        label=_("new password"),
+        label=_("New password"),
         max_length=200,
         strip=False,
         required=False,
@@ -96,21 +96,21 @@ class SecretsForm(forms.Form):
         help_text=_("Twelve characters or more; several words make a good one."),
     )
     password_again = forms.CharField(
-        label=_("new password again"),
+        label=_("New password again"),
         max_length=200,
         strip=False,
         required=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
     pin = forms.CharField(
-        label=_("new PIN"),
+        label=_("New PIN"),
         max_length=12,
         required=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
         help_text=_("Six to twelve digits, for signing at a press."),
     )
     pin_again = forms.CharField(
-        label=_("new PIN again"),
+        label=_("New PIN again"),
         max_length=12,
         required=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
@@ -125,4 +125,4 @@ class SecretsForm(forms.Form):
 
 
 class DisplayForm(forms.Form):
-    display = forms.ChoiceField(label=_("units shown"), choices=Display.choices)
+    display = forms.ChoiceField(label=_("Units shown"), choices=Display.choices)

@@ -17,8 +17,8 @@ from shop.tolerance import Limits, parse_limits_mm
 
 
 class DocumentForm(ItemForm):
-    effective_on = DayField(label=_("in force from"))
-    withdrawn_on = DayField(label=_("withdrawn"), required=False, help_text=_("The first day on which it no longer holds."))
+    effective_on = DayField(label=_("In force from"))
+    withdrawn_on = DayField(label=_("Withdrawn"), required=False, help_text=_("The first day on which it no longer holds."))
 
     class Meta:
         model = Document
@@ -26,28 +26,28 @@ class DocumentForm(ItemForm):
 
 
 class SpecificationForm(ItemForm):
-    terminal = KeyField(Terminal, "part_number", only={"is_active": True}, label=_("terminal"))
-    document = DocumentField(label=_("document"))
-    csa_min_mm2 = AreaField(label=_("from conductor area, mm²"), help_text=_("In mm², or as a gauge: AWG 20."))
-    csa_max_mm2 = AreaField(label=_("to conductor area, mm²"))
+    terminal = KeyField(Terminal, "part_number", only={"is_active": True}, label=_("Terminal"))
+    document = DocumentField(label=_("Document"))
+    csa_min_mm2 = AreaField(label=_("From conductor area, mm²"), help_text=_("In mm², or as a gauge: AWG 20."))
+    csa_max_mm2 = AreaField(label=_("To conductor area, mm²"))
     crimp_height = forms.CharField(
-        label=_("crimp height with limits"),
+        label=_("Crimp height with limits"),
         required=False,
         max_length=60,
         help_text=_("1.40 ±0.05, 1.40 +0.05 -0.03 or 1.35..1.45; fills the three fields below."),
     )
-    crimp_height_min_mm = LengthField(label=_("crimp height from, mm"), required=False)
-    crimp_height_nominal_mm = LengthField(label=_("crimp height nominal, mm"), required=False)
-    crimp_height_max_mm = LengthField(label=_("crimp height to, mm"), required=False)
-    crimp_width_min_mm = LengthField(label=_("crimp width from, mm"), required=False)
-    crimp_width_max_mm = LengthField(label=_("crimp width to, mm"), required=False)
-    insulation_height_min_mm = LengthField(label=_("insulation crimp height from, mm"), required=False)
-    insulation_height_max_mm = LengthField(label=_("insulation crimp height to, mm"), required=False)
-    strip_length_min_mm = LengthField(label=_("strip length from, mm"), required=False)
-    strip_length_max_mm = LengthField(label=_("strip length to, mm"), required=False)
-    pull_force_min_n = ForceField(label=_("pull force at least, N"), required=False, help_text=_("In N, or with its unit: 20 lbf."))
-    effective_on = DayField(label=_("in force from"))
-    withdrawn_on = DayField(label=_("withdrawn"), required=False, help_text=_("The first day on which it no longer holds."))
+    crimp_height_min_mm = LengthField(label=_("Crimp height from, mm"), required=False)
+    crimp_height_nominal_mm = LengthField(label=_("Crimp height nominal, mm"), required=False)
+    crimp_height_max_mm = LengthField(label=_("Crimp height to, mm"), required=False)
+    crimp_width_min_mm = LengthField(label=_("Crimp width from, mm"), required=False)
+    crimp_width_max_mm = LengthField(label=_("Crimp width to, mm"), required=False)
+    insulation_height_min_mm = LengthField(label=_("Insulation crimp height from, mm"), required=False)
+    insulation_height_max_mm = LengthField(label=_("Insulation crimp height to, mm"), required=False)
+    strip_length_min_mm = LengthField(label=_("Strip length from, mm"), required=False)
+    strip_length_max_mm = LengthField(label=_("Strip length to, mm"), required=False)
+    pull_force_min_n = ForceField(label=_("Pull force at least, N"), required=False, help_text=_("In N, or with its unit: 20 lbf."))
+    effective_on = DayField(label=_("In force from"))
+    withdrawn_on = DayField(label=_("Withdrawn"), required=False, help_text=_("The first day on which it no longer holds."))
 
     groups = (
         (_("Specification"), ("number", "revision", "document", "effective_on", "withdrawn_on")),

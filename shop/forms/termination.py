@@ -23,25 +23,25 @@ class TerminationForm(forms.Form):
     # Where a finding about something the form splits or gathers is shown.
     places: ClassVar[dict[str, str]] = {"wires": "wire_1", "specification": "terminal"}
 
-    lead = forms.CharField(label=_("lead"), max_length=60)
-    end = forms.CharField(label=_("end"), max_length=20)
-    circuit = forms.CharField(label=_("circuit"), max_length=60, required=False)
-    quantity = CountField(label=_("pieces"))
-    wire_1 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("wire"))
-    wire_2 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("second wire"), required=False)
-    wire_3 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("third wire"), required=False)
-    wire_4 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("fourth wire"), required=False)
-    terminal = KeyField(Terminal, "part_number", only={"is_active": True}, label=_("terminal"))
-    wire_length_mm = LengthField(label=_("wire length, mm"), required=False)
-    required_temperature_c = TemperatureField(label=_("temperature asked, °C"), required=False)
-    required_voltage_v = VoltageField(label=_("voltage asked, V"), required=False)
-    tool = KeyField(Tool, "asset_number", label=_("tool"), required=False)
-    first_piece_heights = CountField(label=_("crimp heights on the first piece"))
-    first_piece_pulls = CountField(label=_("pull tests on the first piece"))
-    sample_every = CountField(label=_("sample every, pieces"))
-    sample_size = CountField(label=_("pieces in a sample"))
-    last_piece_pulls = CountField(label=_("pull tests on the last piece"))
-    inspector_signs = YesNoField(label=_("an inspector countersigns the first piece"), required=False)
+    lead = forms.CharField(label=_("Lead"), max_length=60)
+    end = forms.CharField(label=_("End"), max_length=20)
+    circuit = forms.CharField(label=_("Circuit"), max_length=60, required=False)
+    quantity = CountField(label=_("Pieces"))
+    wire_1 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("Wire"))
+    wire_2 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("Second wire"), required=False)
+    wire_3 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("Third wire"), required=False)
+    wire_4 = KeyField(Wire, "part_number", only={"is_active": True}, label=_("Fourth wire"), required=False)
+    terminal = KeyField(Terminal, "part_number", only={"is_active": True}, label=_("Terminal"))
+    wire_length_mm = LengthField(label=_("Wire length, mm"), required=False)
+    required_temperature_c = TemperatureField(label=_("Temperature asked, °C"), required=False)
+    required_voltage_v = VoltageField(label=_("Voltage asked, V"), required=False)
+    tool = KeyField(Tool, "asset_number", label=_("Tool"), required=False)
+    first_piece_heights = CountField(label=_("Crimp heights on the first piece"))
+    first_piece_pulls = CountField(label=_("Pull tests on the first piece"))
+    sample_every = CountField(label=_("Sample every, pieces"))
+    sample_size = CountField(label=_("Pieces in a sample"))
+    last_piece_pulls = CountField(label=_("Pull tests on the last piece"))
+    inspector_signs = YesNoField(label=_("An inspector countersigns the first piece"), required=False)
 
     def __init__(self, *args: Any, termination: Termination | None = None, quantity: int | None = None, **options: Any) -> None:
         shown = termination or Termination()
@@ -76,24 +76,23 @@ class TerminationForm(forms.Form):
 
 
 class ReasonForm(forms.Form):
-    reason = forms.CharField(label=_("what changes and why"), max_length=300, required=False, widget=forms.Textarea)
+    reason = forms.CharField(label=_("What changes and why"), max_length=300, widget=forms.Textarea)
 
 
 class CommentForm(forms.Form):
-    comment = forms.CharField(label=_("comment for the author"), max_length=500, required=False, widget=forms.Textarea)
+    comment = forms.CharField(label=_("Comment for the author"), max_length=500, widget=forms.Textarea)
 
 
 class SignForm(forms.Form):
     secret = forms.CharField(
-        label=_("your PIN or password"),
+        label=_("Your PIN or password"),
         max_length=200,
         strip=False,
-        required=False,  # an empty one is a wrong one: the act says so and counts it
         widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
     )
 
 
 class WithdrawForm(SignForm):
-    reason = forms.CharField(label=_("why it is withdrawn"), max_length=300, required=False, widget=forms.Textarea)
+    reason = forms.CharField(label=_("Why it is withdrawn"), max_length=300, widget=forms.Textarea)
 
     field_order = ("reason", "secret")

@@ -11,10 +11,10 @@ from shop.tools import Calibration, Gauge, Tool, ToolRow
 
 
 class ToolForm(ItemForm):
-    crimp_count = CountField(label=_("crimp counter"))
-    service_due_count = CountField(label=_("service due at count"), required=False)
-    service_due_on = DayField(label=_("service due"), required=False)
-    verification_due_on = DayField(label=_("verification due"), required=False)
+    crimp_count = CountField(label=_("Crimp counter"))
+    service_due_count = CountField(label=_("Service due at count"), required=False)
+    service_due_on = DayField(label=_("Service due"), required=False)
+    verification_due_on = DayField(label=_("Verification due"), required=False)
 
     only_new = ("state", "state_reason")
     groups = (
@@ -38,13 +38,13 @@ class ToolForm(ItemForm):
 
 
 class ToolRowForm(ItemForm):
-    tool = KeyField(Tool, "asset_number", label=_("tool"))
-    terminal = KeyField(Terminal, "part_number", only={"is_active": True}, label=_("terminal"))
-    csa_min_mm2 = AreaField(label=_("smallest conductor area, mm²"), help_text=_("In mm², or as a gauge: AWG 20."))
-    csa_max_mm2 = AreaField(label=_("largest conductor area, mm²"))
-    od_min_mm = LengthField(label=_("smallest insulation diameter, mm"), required=False)
-    od_max_mm = LengthField(label=_("largest insulation diameter, mm"), required=False)
-    is_active = YesNoField(label=_("approved"), required=False)
+    tool = KeyField(Tool, "asset_number", label=_("Tool"))
+    terminal = KeyField(Terminal, "part_number", only={"is_active": True}, label=_("Terminal"))
+    csa_min_mm2 = AreaField(label=_("Smallest conductor area, mm²"), help_text=_("In mm², or as a gauge: AWG 20."))
+    csa_max_mm2 = AreaField(label=_("Largest conductor area, mm²"))
+    od_min_mm = LengthField(label=_("Smallest insulation diameter, mm"), required=False)
+    od_max_mm = LengthField(label=_("Largest insulation diameter, mm"), required=False)
+    is_active = YesNoField(label=_("Approved"), required=False)
 
     groups = (
         (_("Tool and terminal"), ("tool", "terminal", "cavity", "setting")),
@@ -69,7 +69,7 @@ class ToolRowForm(ItemForm):
 
 
 class GaugeForm(ItemForm):
-    resolution = NumberField(label=_("resolution"), help_text=_("In the unit of the gauge: 0.001 for a micrometer that shows thousandths."))
+    resolution = NumberField(label=_("Resolution"), help_text=_("In the unit of the gauge: 0.001 for a micrometer that shows thousandths."))
 
     only_new = ("state", "state_reason")
 
@@ -79,10 +79,10 @@ class GaugeForm(ItemForm):
 
 
 class CalibrationForm(ItemForm):
-    gauge = KeyField(Gauge, "asset_number", label=_("gauge"))
-    calibrated_on = DayField(label=_("calibrated"))
-    due_on = DayField(label=_("due"))
-    expanded_uncertainty = NumberField(label=_("expanded uncertainty (k = 2)"), required=False, help_text=_("In the unit of the gauge."))
+    gauge = KeyField(Gauge, "asset_number", label=_("Gauge"))
+    calibrated_on = DayField(label=_("Calibrated"))
+    due_on = DayField(label=_("Due"))
+    expanded_uncertainty = NumberField(label=_("Expanded uncertainty (k = 2)"), required=False, help_text=_("In the unit of the gauge."))
 
     class Meta:
         model = Calibration

@@ -60,9 +60,10 @@ class Refusal:
         if not self.rest:
             self.rest = list(self.findings)
 
-    def tell(self, form: BaseForm) -> None:
+    def tell(self, form: BaseForm, *, brief: bool = False) -> None:
         """Show each finding at the form's field it names; what names no field of this form stays in `rest`.
 
+        brief: only what is wrong, where the page shows the whole finding anyway.
         The act parsed the same form and has said everything in its own words: the form's own errors give way to them.
         """
         form.is_valid()  # fills cleaned_data, to which add_error belongs
@@ -70,7 +71,7 @@ class Refusal:
         places: Mapping[str, str] = getattr(form, "places", {})  # a form may show a finding at another field of its own
         told = [f for f in self.rest if places.get(f.field, f.field) in form.fields]
         for finding in told:
-            form.add_error(places.get(finding.field, finding.field), finding.sentence)
+            form.add_error(places.get(finding.field, finding.field), finding.what if brief else finding.sentence)
         self.rest = [f for f in self.rest if f not in told]
 
 

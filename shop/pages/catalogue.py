@@ -325,7 +325,7 @@ class FormPage:
     title: str
     crumbs: list[Crumb]
     form: ItemForm
-    groups: list[tuple[str, list[Any]]]
+    groups: list[tuple[str, list[list[Any]]]]
     seen: str
     reason: str
     is_new: bool

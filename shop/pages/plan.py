@@ -116,7 +116,7 @@ def sheets(request: HttpRequest) -> HttpResponse:
 class JobFormPage:
     crumbs: list[Crumb]
     form: JobForm
-    groups: list[tuple[str, list[Any]]]
+    groups: list[tuple[str, list[list[Any]]]]
 
 
 @acting
@@ -179,10 +179,12 @@ class TerminationPage:
     crumbs: list[Crumb]
     form: TerminationForm
     lead_fields: list[Any]
-    wire_fields: list[Any]
+    barrel_fields: list[Any]
+    further_wires: list[Any]
     circuit_fields: list[Any]
     plan_fields: list[Any]
     fit: Fit
+    remove_url: str  # empty for a new one
     leave_url: str
 
 
@@ -218,17 +220,19 @@ def _termination_form(
         for name in [name for name in form.errors if not str(form[name].value() or "").strip()]:
             del form.errors[name]
     if refusal:
-        refusal.tell(form)
+        refusal.tell(form, brief=True)  # the fit below says it in full
     page = TerminationPage(
         sheet=sheet,
         title=_("Termination {lead} {end}").format(lead=termination.lead, end=termination.end) if termination else _("New termination"),
         crumbs=crumbs_to(sheet.job, sheet),
         form=form,
         lead_fields=[form[name] for name in ("lead", "end", "circuit", "quantity", "wire_length_mm")],
-        wire_fields=[form[name] for name in (*WIRES, "terminal")],
+        barrel_fields=[form[name] for name in (WIRES[0], "terminal")],
+        further_wires=[form[name] for name in WIRES[1:]],
         circuit_fields=[form[name] for name in ("required_temperature_c", "required_voltage_v")],
         plan_fields=[form[name] for name in PLAN],
         fit=fit,
+        remove_url=reverse("plan:remove-termination", args=[sheet.pk, termination.pk]) if termination else "",
         leave_url=reverse("plan:sheet", args=[sheet.pk]),
     )
     partly = checking and bool(request.headers.get("HX-Request"))
