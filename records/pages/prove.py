@@ -45,6 +45,7 @@ from shop.clock import now
 from shop.finding import Refused, misfit
 from shop.jobs import Customer, Job, SetupSheet
 from shop.pages.acting import Refusal, acting, person_of
+from shop.permissions import Deed, may
 from shop.sign_on import sign
 
 PLACE = "prove"
@@ -58,7 +59,15 @@ def search(request: HttpRequest) -> HttpResponse:
     if len(page.found) == 1:
         return redirect(url_of(page.found[0]))
     found = [(one, url_of(one)) for one in page.found]
-    return render(request, "prove/search.html", {"place": PLACE, "page": page, "found": found})
+    person = person_of(request)
+    context = {
+        "place": PLACE,
+        "page": page,
+        "found": found,
+        "may_build": may(person, Deed.BUILD_LOT),
+        "may_ship": may(person, Deed.SHIP),
+    }
+    return render(request, "prove/search.html", context)
 
 
 @require_GET
