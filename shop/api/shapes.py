@@ -1,0 +1,105 @@
+"""The shape of a setup sheet's content, for the schema: exactly what a signature covers, every figure as text."""
+
+from __future__ import annotations
+
+from typing import Any, TypedDict
+
+
+class LimitsShape(TypedDict, total=False):
+    low: str
+    high: str
+    nominal: str
+
+
+class WireShape(TypedDict):
+    part_number: str
+    description: str
+    size: str
+    csa_mm2: str
+    od_mm: str
+    colour: str
+
+
+class TerminalShape(TypedDict):
+    part_number: str
+    description: str
+    barrel: str
+    has_support: bool
+
+
+class ToolShape(TypedDict):
+    asset_number: str
+    kind: str
+    setting: str
+
+
+class SpecificationShape(TypedDict):
+    number: str
+    revision: str
+    document: str
+    document_revision: str
+
+
+class TargetsShape(TypedDict):
+    crimp_height_mm: LimitsShape | None
+    crimp_width_mm: LimitsShape | None
+    insulation_height_mm: LimitsShape | None
+    strip_length_mm: LimitsShape | None
+    pull_force_min_n: str
+    pull_force_source: str
+
+
+class PlanShape(TypedDict):
+    first_piece_heights: int
+    first_piece_pulls: int
+    sample_every: int
+    sample_size: int
+    last_piece_pulls: int
+    inspector_signs: bool
+
+
+class TerminationShape(TypedDict):
+    position: int
+    lead: str
+    end: str
+    circuit: str
+    quantity: int
+    wires: list[WireShape]
+    csa_mm2: str
+    wire_length_mm: str
+    terminal: TerminalShape
+    tool: ToolShape | None
+    specification: SpecificationShape | None
+    targets: TargetsShape
+    plan: PlanShape
+
+
+class JobShape(TypedDict):
+    number: str
+    customer: str
+    part_number: str
+    part_name: str
+    drawing: str
+    drawing_revision: str
+    quantity: int
+
+
+class SheetShape(TypedDict):
+    sheet: str
+    revision: int
+    change_reason: str
+    author: str
+    job: JobShape
+    terminations: list[TerminationShape]
+
+
+class EntryShape(TypedDict):
+    """The canonical text of a ledger entry, read. content: what happened, or what was signed."""
+
+    kind: str
+    version: int
+    at: str
+    by: dict[str, Any]
+    subject: dict[str, Any]
+    content: dict[str, Any]
+    signature: dict[str, Any] | None
