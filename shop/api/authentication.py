@@ -23,11 +23,11 @@ def _bound(chance: str, person: Person) -> str:
 def token_for(person: Person) -> str:
     """The person's token: the one in use, or a new one where there is none or the password has changed since."""
     with transaction.atomic():
-        token = Token.objects.filter(user=person).first()
+        token: Any = Token.objects.filter(user=person).first()
         if token is not None and constant_time_compare(token.key, _bound(token.key[:CHANCE], person)):
-            return token.key
+            return str(token.key)
         end_token(person)
-        return Token.objects.create(user=person, key=_bound(secrets.token_hex(CHANCE // 2), person)).key
+        return str(Token.objects.create(user=person, key=_bound(secrets.token_hex(CHANCE // 2), person)).key)
 
 
 def end_token(person: Person) -> None:

@@ -72,6 +72,6 @@ class CSVParser(BaseParser):
 
     media_type = "text/csv"
 
-    def parse(self, stream: IO[bytes], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None) -> bytes:
+    def parse(self, stream: IO[bytes], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None) -> Any:
         # A byte over the limit reaches the import, which says what is the limit of a file.
         return stream.read(settings.UPLOAD_LIMIT_BYTES + 1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
 from typing import Any, ClassVar
 
@@ -59,8 +59,9 @@ class ItemOut(AnySerializer):
 
     def to_representation(self, item: Any) -> dict[str, Any]:
         kind, on = self.kind, self.context.get("on") or shop_day(now())
-        values = {name: _value(kind, item, name) for name in self.fields if name not in ("id", "key", "standing", "sha256")}
-        shown = {"id": item.pk, "key": kind.key_of(item)} | values
+        names = [str(name) for name in self.fields]
+        values = {name: _value(kind, item, name) for name in names if name not in ("id", "key", "standing", "sha256")}
+        shown: dict[str, Any] = {"id": item.pk, "key": kind.key_of(item)} | values
         if kind.standing is not None:
             standing = kind.standing(item, on)
             shown["standing"] = {"outcome": standing.outcome, "word": str(standing.word)}
@@ -193,7 +194,7 @@ class ItemView(_OfKind, ApiView):
 
     def put(self, request: Request, pk: int) -> Response:
         """The whole item anew: what is left out has its default again."""
-        return self._change(request, pk, {name: text for name, text in self.kind.stated(self.kind.model()).items()})
+        return self._change(request, pk, self.kind.stated(self.kind.model()))
 
     def patch(self, request: Request, pk: int) -> Response:
         """Some fields only; the others stay."""
@@ -260,7 +261,7 @@ class ReportOut(AnySerializer):
 
 
 class ImportView(_OfKind, ApiView):
-    parser_classes: ClassVar[list[Any]] = [MultiPartParser, CSVParser]
+    parser_classes = [MultiPartParser, CSVParser]
 
     def post(self, request: Request) -> Response:
         """An existing key is changed, a new one added; all rows come in, or none and every wrong row is named."""
@@ -274,7 +275,8 @@ def _file_in(request: Request) -> tuple[str, bytes]:
     """Name and bytes of the file, whether it comes in a form or is the body itself."""
     if isinstance(request.data, bytes):
         return request.query_params.get("file_name", "body.csv")[:100], request.data
-    file = request.data.get("file")
+    fields: Any = request.data
+    file = fields.get("file")
     if not isinstance(file, UploadedFile):
         raise Refused([misfit("data.required", "file")])
     return (file.name or "file.csv")[:100], file.read(settings.UPLOAD_LIMIT_BYTES + 1)

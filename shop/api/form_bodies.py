@@ -13,7 +13,7 @@ from rest_framework import serializers
 from shop.api.fields import AnyField, Asked, FigureIn
 from shop.finding import Refused
 from shop.forms.fields import DayField, QuantityField, YesNoField
-from shop.forms.item import text_of
+from shop.forms.item import ItemForm, text_of
 from shop.validation import findings_from
 
 
@@ -46,12 +46,19 @@ def field_in(field: forms.Field, *, required: bool) -> AnyField:
     if isinstance(field, DayField):
         return DayIn(**text)
     if isinstance(field, forms.ChoiceField):
-        return ChoiceIn([str(value) for value, _label in field.choices], **text)  # type: ignore[union-attr, str-unpack]
+        choices: Any = field.choices
+        return ChoiceIn([str(value) for value, _label in choices], **text)
     return serializers.CharField(**text)
 
 
 def body_of(
-    form: type[forms.BaseForm], name: str, *, required: Collection[str] = (), without: Collection[str] = (), about: str = "", **more: AnyField
+    form: type[forms.Form] | type[ItemForm],
+    name: str,
+    *,
+    required: Collection[str] = (),
+    without: Collection[str] = (),
+    about: str = "",
+    **more: AnyField,
 ) -> type[Asked]:
     """A serializer with the fields of a form. What is required is said by the schema only: the form refuses with all its findings."""
     fields: dict[str, Any] = {

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -16,7 +15,7 @@ from shop.api.form_bodies import body_of, read_by, written
 from shop.api.view import ApiView, ListView, asked, found, person_of
 from shop.clock import now
 from shop.forms.jobs import JobForm
-from shop.jobs import Job, SetupSheet, SheetStatus
+from shop.jobs import SheetStatus
 from shop.queries import jobs_for
 
 TAGS = ["plan"]
@@ -49,13 +48,7 @@ class JobOut(AnySerializer):
     sheets = SheetOfJob(many=True, source="sheets_newest_first")
 
 
-JobIn = body_of(
-    JobForm, "JobIn", required=("number", "customer", "part_number", "part_name", "drawing", "drawing_revision", "quantity")
-)
-
-
-def jobs(words: str = "", state: str = "") -> QuerySet[Job]:
-    return jobs_for(words, state)
+JobIn = body_of(JobForm, "JobIn", required=("number", "customer", "part_number", "part_name", "drawing", "drawing_revision", "quantity"))
 
 
 class JobsView(ListView):
@@ -64,7 +57,7 @@ class JobsView(ListView):
         tags=TAGS,
         parameters=[
             OpenApiParameter("search", str, description="Words, each found in number, part, customer or purchase order."),
-            OpenApiParameter("sheet", str, enum=["none", *SheetStatus.values], description="Only jobs with a sheet in this state, or none."),
+            OpenApiParameter("sheet", str, enum=["none", *SheetStatus.values], description="With a sheet in this state, or none."),
         ],
         responses={200: JobOut(many=True)},
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any
 
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.views import SpectacularAPIView
@@ -65,6 +65,6 @@ class SchemaJSON(JSONRenderer):
 class SchemaView(SpectacularAPIView):
     """The schema of this API (OpenAPI 3). Nobody has to be signed in to read it."""
 
-    permission_classes: ClassVar[list[Any]] = [AllowAny]
-    authentication_classes: ClassVar[list[Any]] = []
-    renderer_classes: ClassVar[list[Any]] = [SchemaJSON, JSONRenderer, *SpectacularAPIView.renderer_classes]
+    permission_classes = [AllowAny]
+    authentication_classes = []
+    renderer_classes = [SchemaJSON, JSONRenderer, *SpectacularAPIView.renderer_classes]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
-
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -39,8 +37,8 @@ class MeOut(AnySerializer):
 
 
 class TokenView(ApiView):
-    authentication_classes: ClassVar[list[Any]] = []
-    permission_classes: ClassVar[list[Any]] = []
+    authentication_classes = []
+    permission_classes = []
 
     @extend_schema(summary="Get a token", tags=["signing on"], request=TokenIn, responses={200: TokenOut}, auth=[])
     def post(self, request: Request) -> Response:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from typing import Any, ClassVar, TypeVar
+from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
+from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.authentication import SessionAuthentication
 from rest_framework.exceptions import NotFound, ValidationError
@@ -60,9 +61,9 @@ class ApiView(APIView):
     """The base of every view."""
 
     schema = ProblemSchema()
-    authentication_classes: ClassVar[list[Any]] = [PersonToken, SessionAuthentication]
-    permission_classes: ClassVar[list[Any]] = [IsAuthenticated]
-    parser_classes: ClassVar[list[Any]] = [ExactJSONParser]
+    authentication_classes = [PersonToken, SessionAuthentication]
+    permission_classes = [IsAuthenticated]
+    parser_classes = [ExactJSONParser]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
@@ -86,9 +87,9 @@ class ListView(ApiView):
 class Nothing(ApiView):
     """Any address under the API that is none: told like any other error, instead of a page."""
 
-    authentication_classes: ClassVar[list[Any]] = []
-    permission_classes: ClassVar[list[Any]] = []
-    schema = None
+    authentication_classes = []
+    permission_classes = []
+    schema = None  # type: ignore[assignment]  # it is in no schema
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         raise NotFound
@@ -162,6 +163,13 @@ class SignedAct(ActKeyed):
 
     signature = SignatureIn()
 
+
+KEY_HEADER = OpenApiParameter(
+    "Idempotency-Key",
+    str,
+    OpenApiParameter.HEADER,
+    description="Key of this act, at most 64 characters, here or as act_key in the body. The same key again is answered, not doubled.",
+)
 
 NOT_CONTENT = {"act_key", "signature"}
 

@@ -1,0 +1,57 @@
+"""The shape of a sample's content, for the schema: exactly what a signature covers."""
+
+from __future__ import annotations
+
+from typing import TypedDict
+
+from shop.api.shapes import LimitsShape
+
+
+class ReadingShape(TypedDict):
+    characteristic: str
+    piece: int
+    value: str
+    unit: str
+    limits_mm: LimitsShape | None
+    outcome: str
+    gauge: str
+    certificate: str
+    by: str
+    at: str
+
+
+class PullShape(TypedDict):
+    piece: int
+    value: str
+    unit: str
+    minimum_n: str
+    mode: str
+    outcome: str
+    gauge: str
+    certificate: str
+    by: str
+    at: str
+
+
+class VisualShape(TypedDict):
+    criterion: str
+    accepted: bool
+    note: str
+    by: str
+    at: str
+
+
+class SampleShape(TypedDict):
+    batch: str
+    sheet: str
+    revision: int
+    lead: str
+    end: str
+    sample: int
+    sample_kind: str
+    set_up: int
+    at_count: int
+    readings: list[ReadingShape]
+    pull_tests: list[PullShape]
+    visual: list[VisualShape]
+    outcome: str
