@@ -114,7 +114,8 @@ class Person(AbstractBaseUser):
     def roles(self) -> frozenset[str]:
         if self.pk is None or not self.is_active:
             return frozenset()
-        return frozenset(self.person_roles.values_list("role", flat=True))
+        # all(), not values_list(): a list of people brings the roles along in one go.
+        return frozenset(row.role for row in self.person_roles.all())
 
     def set_pin(self, pin: str) -> None:
         self.pin = make_password(pin)

@@ -142,7 +142,7 @@ def _existing(kind: Kind, cells: dict[str, str]) -> tuple[models.Model | None, t
         key = {name: fields[name].clean(cells.get(name, "")) for name in kind.key}
     except ValidationError:
         return None, None
-    found = kind.model._default_manager.select_for_update().filter(**key).first()
+    found = kind.model._default_manager.select_for_update().filter(**key).order_by("pk").first()
     return found, tuple(value.pk if isinstance(value, models.Model) else value for value in key.values())
 
 
