@@ -79,8 +79,11 @@ class Word(serializers.CharField):
 
     def __init__(self, choices: type[Choices], **options: Any) -> None:
         super().__init__(**options)
-        set_override(self, "field", {"type": "string", "enum": list(choices.values)})
-        set_override(self, "field_component_name", choices.__name__)
+        if options.get("allow_blank"):  # not a list of its own beside the one without the empty word
+            set_override(self, "field", {"allOf": [{"type": "string", "enum": [*choices.values, ""]}]})
+        else:
+            set_override(self, "field", {"type": "string", "enum": list(choices.values)})
+            set_override(self, "field_component_name", choices.__name__)
 
 
 class Asked(AnySerializer):
