@@ -22,7 +22,7 @@ SCREENSHOTS = ROOT / ".screenshots"
 DESK, TABLET, TABLET_UPRIGHT = {"width": 1440, "height": 900}, {"width": 1024, "height": 768}, {"width": 768, "height": 1024}
 
 
-# A refusal is an answer: its status is no error of the page. And axe and the screenshot bring styles of their own, which our policy refuses.
+# A refusal is an answer: its status is no error of the page. And axe and the screenshot bring styles that our policy refuses.
 NO_FAULTS = ("status of 422", "Error Code 422", "Applying inline style violates")
 
 
