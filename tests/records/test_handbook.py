@@ -31,7 +31,12 @@ class Links(HTMLParser):
 
 
 def pages() -> list[str]:
-    return [reverse("help:index"), reverse("help:rules"), reverse("help:look"), *(reverse("help:chapter", args=[slug]) for slug, _ in CHAPTERS)]
+    return [
+        reverse("help:index"),
+        reverse("help:rules"),
+        reverse("help:look"),
+        *(reverse("help:chapter", args=[slug]) for slug, _ in CHAPTERS),
+    ]
 
 
 @pytest.mark.parametrize("page", pages())
@@ -63,7 +68,9 @@ def codes_in_the_code() -> set[str]:
     found = set()
     for app in ("shop", "inspection", "records"):
         for path in (ROOT / app).rglob("*.py"):
-            for code in re.findall(r'(?:misfit|answer|_answer|_od_answer|_accepted)\(\s*"([a-z]+(?:\.[a-z_]+)+)"', path.read_text(encoding="utf-8")):
+            for code in re.findall(
+                r'(?:misfit|answer|_answer|_od_answer|_accepted)\(\s*"([a-z]+(?:\.[a-z_]+)+)"', path.read_text(encoding="utf-8")
+            ):
                 if code.split(".")[0] in families:
                     found.add(code)
     return found
