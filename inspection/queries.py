@@ -366,7 +366,7 @@ def height_chart(batch: Batch, rows: Sequence[HeightRow]) -> str:
         if index and row.setup_number != shown[index - 1].setup_number
     ]
     limits: Limits | None = limits_of(batch.termination, Characteristic.CRIMP_HEIGHT.value)
-    return run_chart(points, limits=limits, markers=markers, unit="mm", title=_("Crimp height by pieces made"), width=600, height=270)
+    return run_chart(points, limits=limits, markers=markers, unit="mm", title=_("Crimp height by pieces made"), width=460, height=250)
 
 
 @dataclass(frozen=True, slots=True)

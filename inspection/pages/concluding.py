@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.debug import sensitive_post_parameters
 
 from inspection.acts.samples import (
@@ -27,8 +28,8 @@ from inspection.pages.samples import LastAnswer, last_answer, next_url, sample_f
 from inspection.queries import step_url
 from inspection.verdict import Outcome
 from shop.canonical import content_sha256
-from shop.pages.acting import Refusal, acting
-from shop.permissions import Deed
+from shop.pages.acting import Refusal, acting, person_of
+from shop.permissions import Deed, may
 
 TITLES = {criterion.code: criterion.title for criterion in VISUAL_CRITERIA}
 
@@ -54,7 +55,9 @@ class SamplePage:
     sample: Sample
     kind: str
     rows: tuple[Row, ...]
-    accepted_criteria: int
+    accepted: tuple[Row, ...]
+    accepted_word: str
+    may_correct: bool
     outcome: str
     word: str
     note: str
@@ -68,8 +71,8 @@ class SamplePage:
     reason: str = ""
 
 
-def _rows(sample: Sample, content: dict[str, Any]) -> tuple[list[Row], int]:
-    """The rows of the content, each with the way to its correction. Accepted criteria are counted and stand in one line."""
+def _rows(sample: Sample, content: dict[str, Any]) -> tuple[list[Row], list[Row]]:
+    """The rows of the content, each with the way to its correction; the accepted criteria apart, which open from one line."""
     number = sample.batch.number
 
     def correction(what: str, pk: int) -> str:
@@ -91,16 +94,15 @@ def _rows(sample: Sample, content: dict[str, Any]) -> tuple[list[Row], int]:
         value = f"{p['value']} {p['unit']}"
         key = correction("pull", pulls[p["piece"]])
         rows.append(Row(_("pull force"), str(p["piece"]), value, least, p["outcome"], words[p["outcome"]], p["mode"], key))
-    accepted = 0
+    accepted: list[Row] = []
     for v in content["visual"]:
-        accepted += v["accepted"]
         outcome, word = (Outcome.CONFORMS, _("accepted")) if v["accepted"] else (Outcome.DOES_NOT_CONFORM, _("rejected"))
         key = correction("visual", seen[v["criterion"]])
-        rows.append(Row(TITLES[v["criterion"]], "", "", "", outcome, word, v["note"], key))
+        (accepted if v["accepted"] else rows).append(Row(TITLES[v["criterion"]], "", "", "", outcome, word, v["note"], key))
     return rows, accepted
 
 
-def _sample_page(sample: Sample, *, meaning: str, last: LastAnswer | None = None, **typed: str) -> SamplePage:
+def _sample_page(sample: Sample, *, meaning: str, may_run: bool = False, last: LastAnswer | None = None, **typed: str) -> SamplePage:
     content = sample_content(sample)
     rows, accepted = _rows(sample, content)
     # What does not conform stands on top: nobody has to look for it.
@@ -111,7 +113,9 @@ def _sample_page(sample: Sample, *, meaning: str, last: LastAnswer | None = None
         sample=sample,
         kind=sample.get_kind_display(),
         rows=tuple(rows),
-        accepted_criteria=accepted,
+        accepted=tuple(accepted),
+        accepted_word=ngettext("%d visual criterion accepted", "%d visual criteria accepted", len(accepted)) % len(accepted),
+        may_correct=sample.state == SampleState.OPEN and may_run,
         outcome=outcome.value,
         word=_("The sample conforms") if conforms else _("The sample does not conform"),
         note=_("Every single value is in its limits.") if conforms else _("The run stops, and quality decides."),
@@ -131,7 +135,8 @@ def _overview(request: HttpRequest, number: str, sample: int, *, refusal: Refusa
     following = next_url(taken)
     if refusal is None and following != reverse("make:overview", args=[number, sample]):
         return redirect(following)
-    page = _sample_page(taken, meaning=MEASURED_MEANING, last=last_answer(taken, request.GET.get("after", "")))
+    last = last_answer(taken, request.GET.get("after", ""))
+    page = _sample_page(taken, meaning=MEASURED_MEANING, may_run=may(person_of(request), Deed.RUN_BATCH), last=last)
     return draw(request, "make/overview.html", page, batch=taken.batch, refusal=refusal)
 
 

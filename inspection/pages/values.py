@@ -244,7 +244,7 @@ def draw_pull(
         piece=piece,
         pieces=plan.pulls,
         limits=Limits(plan.pull_minimum_n, None),
-        how=_("Insulation support opened or not crimped; pull steadily, 25 to 50 mm/min (common practice)."),
+        how=_("Support opened or not crimped; pull steadily at 25 to 50 mm/min (common practice)."),
         earlier=earlier,
         refusal=refusal,
         corrects=corrects,
