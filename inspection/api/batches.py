@@ -160,7 +160,7 @@ class CloseView(ApiView):
         def do(by: Person, at: datetime) -> int:
             return close_batch(batch=batch, counts=counts, by=by, at=at, signing=signing).pk
 
-        return Response(batch_shown(int(done_once(request, "close batch", body, do, by=signing.person))))
+        return Response(batch_shown(int(done_once(request, "close batch", body, do, signing=signing))))
 
 
 # --- Holds -----------------------------------------------------------------------------------------------------------------------
@@ -210,7 +210,7 @@ class DecideView(ApiView):
         def do(by: Person, at: datetime) -> int:
             return decide_hold(hold=hold, by=by, at=at, signing=signing, **decided).pk
 
-        return Response(_hold(int(done_once(request, "decide on hold", body, do, by=signing.person))))
+        return Response(_hold(int(done_once(request, "decide on hold", body, do, signing=signing))))
 
 
 def _hold(pk: int) -> Any:

@@ -171,7 +171,7 @@ class ConcludeView(ApiView):
         def do(by: Person, at: datetime) -> int:
             return conclude_sample(sample=sample, by=by, at=at, signing=signing, seen_sha256=body["seen_sha256"]).pk
 
-        done_once(request, "conclude sample", body, do, by=signing.person if signing else None)
+        done_once(request, "conclude sample", body, do, signing=signing)
         return Response(sample_shown(pk))
 
 
@@ -187,7 +187,7 @@ class CountersignView(ApiView):
         def do(by: Person, at: datetime) -> int:
             return countersign_first_piece(sample=sample, by=by, at=at, signing=signing, seen_sha256=body["seen_sha256"]).pk
 
-        done_once(request, "countersign first piece", body, do, by=signing.person)
+        done_once(request, "countersign first piece", body, do, signing=signing)
         return Response(sample_shown(pk))
 
 
@@ -201,5 +201,5 @@ class TurnDownView(ApiView):
         def do(by: Person, at: datetime) -> int:
             return turn_down_first_piece(sample=sample, reason=body["reason"], by=by, at=at, signing=signing).pk
 
-        done_once(request, "turn first piece down", body, do, by=signing.person)
+        done_once(request, "turn first piece down", body, do, signing=signing)
         return Response(sample_shown(pk))

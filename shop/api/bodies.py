@@ -26,6 +26,15 @@ def _no_constant(name: str) -> NoReturn:
     raise ValueError(f"{name} is not a finite number")
 
 
+LONGEST_WHOLE = 30
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > LONGEST_WHOLE:
+        raise ValueError("a number has too many digits")
+    return int(digits)
+
+
 def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """A name that stands twice is refused: of two values one would be lost."""
     read: dict[str, Any] = {}
@@ -42,7 +51,7 @@ def read_exactly(text: str) -> Any:
     Raises ValueError, with a reason that repeats nothing of the body: a secret may stand in it.
     """
     try:
-        return json.loads(text, parse_float=Decimal, parse_constant=_no_constant, object_pairs_hook=_no_doubles)
+        return json.loads(text, parse_float=Decimal, parse_int=_whole, parse_constant=_no_constant, object_pairs_hook=_no_doubles)
     except json.JSONDecodeError as error:
         raise ValueError(f"{error.msg.lower()}, line {error.lineno}, column {error.colno}") from None
     except RecursionError:

@@ -8,14 +8,14 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Iterator, Mapping, Sequence
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any, NotRequired, TypedDict
 
 from django.conf import settings
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
 from django.core.exceptions import ValidationError as DjangoValidationError
 from django.core.signals import got_request_exception
-from django.db import IntegrityError, OperationalError
+from django.db import DataError, IntegrityError, OperationalError
 from django.http import Http404, HttpResponse
 from django.http.request import UnreadablePostError
 from django.utils.encoding import escape_uri_path
@@ -145,6 +145,10 @@ def _stopped(exc: Exception, context: Mapping[str, Any]) -> tuple[int, list[Find
         case IntegrityError():
             # The act cleaned its rows before it wrote: what the database still refuses, somebody else wrote in between.
             return 409, [misfit("data.race")]
+        case DataError() | InvalidOperation():
+            # A figure beyond what its column or a Decimal's 28 digits hold, which no rule has caught before.
+            log.warning("A figure was too large to be kept", exc_info=exc)
+            return 422, [misfit("data.invalid", message="A figure is too large to be kept.")]
         case OperationalError():
             log.error("The database does not answer", exc_info=exc)
             return 503, [misfit("api.busy", seconds=BUSY_SECONDS)]

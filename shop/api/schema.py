@@ -31,6 +31,14 @@ _ERRORS = {
 class ProblemSchema(AutoSchema):
     """Adds the error answers to every operation."""
 
+    def _map_serializer_field(self, field: Any, direction: Any, bypass_extensions: bool = False) -> Any:
+        schema: Any = super()._map_serializer_field(field, direction, bypass_extensions)  # type: ignore[no-untyped-call]  # the library's own
+        if isinstance(schema, dict) and schema.get("nullable") and "allOf" in schema:
+            # In OpenAPI 3.0 `nullable` has no say beside a reference: what may be null has to be said as a choice.
+            rest = {key: value for key, value in schema.items() if key not in ("allOf", "nullable")}
+            return rest | {"oneOf": [*schema["allOf"], {"enum": [None], "nullable": True}]}
+        return schema
+
     def _codes(self) -> list[str]:
         codes = {"401", "403", "406", "422", "500", "503"}  # 422 also of a reading: a query may be wrong
         if "{" in self.path:

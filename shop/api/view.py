@@ -175,14 +175,20 @@ NOT_CONTENT = {"act_key", "signature"}
 
 
 def done_once(
-    request: Request, act: str, body: Mapping[str, Any], do: Callable[[Person, datetime], object], *, by: Person | None = None
+    request: Request,
+    act: str,
+    body: Mapping[str, Any],
+    do: Callable[[Person, datetime], object],
+    *,
+    signing: Signing | None = None,
 ) -> str:
     """Do the act with the key of the header Idempotency-Key or of the body; a retry gets the first answer and doubles nothing.
 
     The address and what was sent are part of the act's name: an old key with another body is refused. Secrets stay out of it.
+    signing: who signed does the act, at the moment of the signature; else the caller, now.
     """
     key = request.headers.get("Idempotency-Key", "") or body["act_key"]
-    person, at = by or person_of(request), now()
+    person, at = (signing.person, signing.at) if signing else (person_of(request), now())
     content = {name: value for name, value in body.items() if name not in NOT_CONTENT}
     digest = content_sha256([request.path, json.dumps(content, sort_keys=True, default=str)])[:12]
     return once(key=key, act=f"{act} {digest}", by=person, at=at, do=lambda: do(person, at))
