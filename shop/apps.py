@@ -5,7 +5,7 @@ from django.db.models.signals import post_migrate
 class ShopConfig(AppConfig):
     name = "shop"
     verbose_name = "Shop"
-    append_only = ()
+    append_only = ("ToolCare", "ConcessionUse")
 
     def ready(self) -> None:
         from shop import checks  # noqa: F401, PLC0415  # registers itself

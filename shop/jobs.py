@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from shop.crib import Press
 from shop.fields import MillimetreField, NewtonField, SquareMillimetreField, key_field, ordered, positive
 from shop.materials import Terminal, Wire
 from shop.people import Person
@@ -133,6 +134,8 @@ class Termination(models.Model):
     terminal = models.ForeignKey(Terminal, on_delete=models.PROTECT, related_name="terminations", verbose_name=_("terminal"))
     tool = models.ForeignKey(Tool, on_delete=models.PROTECT, related_name="terminations", null=True, blank=True, verbose_name=_("tool"))
     tool_row = models.ForeignKey(ToolRow, on_delete=models.PROTECT, related_name="terminations", null=True, blank=True)
+    press = models.ForeignKey(Press, on_delete=models.PROTECT, related_name="terminations", null=True, blank=True, verbose_name=_("press"))
+    dipped_end = models.BooleanField(_("the end is dipped in solder"), default=False)
     specification = models.ForeignKey(
         CrimpSpecification, on_delete=models.PROTECT, related_name="terminations", null=True, blank=True, verbose_name=_("specification")
     )
@@ -147,18 +150,31 @@ class Termination(models.Model):
     crimp_height_nominal_mm = MillimetreField(null=True, blank=True)
     crimp_height_max_mm = MillimetreField(null=True, blank=True)
     crimp_width_min_mm = MillimetreField(null=True, blank=True)
+    crimp_width_nominal_mm = MillimetreField(null=True, blank=True)
     crimp_width_max_mm = MillimetreField(null=True, blank=True)
     insulation_height_min_mm = MillimetreField(null=True, blank=True)
+    insulation_height_nominal_mm = MillimetreField(null=True, blank=True)
     insulation_height_max_mm = MillimetreField(null=True, blank=True)
     strip_length_min_mm = MillimetreField(null=True, blank=True)
+    strip_length_nominal_mm = MillimetreField(null=True, blank=True)
     strip_length_max_mm = MillimetreField(null=True, blank=True)
+    bell_mouth_min_mm = MillimetreField(null=True, blank=True)
+    bell_mouth_max_mm = MillimetreField(null=True, blank=True)
+    brush_min_mm = MillimetreField(null=True, blank=True)
+    brush_max_mm = MillimetreField(null=True, blank=True)
+    cut_off_tab_max_mm = MillimetreField(null=True, blank=True)
+    resistance_max_mohm = models.DecimalField(max_digits=10, decimal_places=4, null=True, blank=True)
+    compaction_min_pct = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
+    compaction_max_pct = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
     pull_force_min_n = NewtonField(null=True, blank=True)
     pull_force_source = models.CharField(max_length=200, blank=True)
 
     first_piece_heights = models.PositiveSmallIntegerField(_("crimp heights on the first piece"), default=5)
     first_piece_pulls = models.PositiveSmallIntegerField(_("pull tests on the first piece"), default=3)
     sample_every = models.PositiveIntegerField(_("sample every, pieces"), default=250)
+    sample_every_minutes = models.PositiveIntegerField(_("sample every, minutes"), null=True, blank=True)
     sample_size = models.PositiveSmallIntegerField(_("pieces in a sample"), default=1)
+    cross_sections = models.PositiveSmallIntegerField(_("cross-sections on the first piece"), default=0)
     last_piece_pulls = models.PositiveSmallIntegerField(_("pull tests on the last piece"), default=1)
     inspector_signs = models.BooleanField(_("an inspector countersigns the first piece"), default=False)
 

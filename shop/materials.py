@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.fields import MillimetreField, SquareMillimetreField, key_field, ordered, positive
+from shop.fields import MillimetreField, NewtonField, SquareMillimetreField, key_field, ordered, positive
 
 
 class ConductorKind(models.TextChoices):
@@ -93,6 +93,7 @@ class Terminal(models.Model):
     accepts_fine_stranded = models.BooleanField(_("takes fine strands"), default=True)
     accepts_aluminium = models.BooleanField(_("takes aluminium"), default=False)
     plating = models.CharField(_("plating"), max_length=40, blank=True)
+    crimp_force_n = NewtonField(_("crimp force needed, N"), null=True, blank=True)
     is_active = models.BooleanField(_("in use"), default=True)
 
     class Meta:

@@ -41,6 +41,7 @@ class ToolKind(models.TextChoices):
     POWERED_HAND_TOOL = "powered hand tool", _("powered hand tool")
     APPLICATOR = "applicator", _("applicator")
     DIE_SET = "die set", _("die set")
+    STRIPPER = "stripper", _("stripper")
 
 
 class Display(models.TextChoices):

@@ -29,6 +29,11 @@ class Document(models.Model):
     kind = models.CharField(_("kind"), max_length=30, choices=DocumentKind)
     effective_on = models.DateField(_("in force from"))
     withdrawn_on = models.DateField(_("withdrawn"), null=True, blank=True)
+    # The file itself lies under its hash; a revision's file never changes.
+    file_sha256 = models.CharField(max_length=64, blank=True, editable=False)
+    file_name = models.CharField(max_length=200, blank=True, editable=False)
+    file_type = models.CharField(max_length=60, blank=True, editable=False)
+    file_size = models.PositiveIntegerField(null=True, blank=True, editable=False)
 
     class Meta:
         ordering = ["number", "revision"]
@@ -69,11 +74,22 @@ class CrimpSpecification(models.Model):
     crimp_height_nominal_mm = MillimetreField(_("crimp height nominal, mm"), null=True, blank=True)
     crimp_height_max_mm = MillimetreField(_("crimp height to, mm"), null=True, blank=True)
     crimp_width_min_mm = MillimetreField(_("crimp width from, mm"), null=True, blank=True)
+    crimp_width_nominal_mm = MillimetreField(_("crimp width nominal, mm"), null=True, blank=True)
     crimp_width_max_mm = MillimetreField(_("crimp width to, mm"), null=True, blank=True)
     insulation_height_min_mm = MillimetreField(_("insulation crimp height from, mm"), null=True, blank=True)
+    insulation_height_nominal_mm = MillimetreField(_("insulation crimp height nominal, mm"), null=True, blank=True)
     insulation_height_max_mm = MillimetreField(_("insulation crimp height to, mm"), null=True, blank=True)
     strip_length_min_mm = MillimetreField(_("strip length from, mm"), null=True, blank=True)
+    strip_length_nominal_mm = MillimetreField(_("strip length nominal, mm"), null=True, blank=True)
     strip_length_max_mm = MillimetreField(_("strip length to, mm"), null=True, blank=True)
+    bell_mouth_min_mm = MillimetreField(_("bell mouth from, mm"), null=True, blank=True)
+    bell_mouth_max_mm = MillimetreField(_("bell mouth to, mm"), null=True, blank=True)
+    brush_min_mm = MillimetreField(_("conductor brush from, mm"), null=True, blank=True)
+    brush_max_mm = MillimetreField(_("conductor brush to, mm"), null=True, blank=True)
+    cut_off_tab_max_mm = MillimetreField(_("cut-off tab to, mm"), null=True, blank=True)
+    resistance_max_mohm = models.DecimalField(_("resistance to, mΩ"), max_digits=10, decimal_places=4, null=True, blank=True)
+    compaction_min_pct = models.DecimalField(_("compaction from, %"), max_digits=5, decimal_places=2, null=True, blank=True)
+    compaction_max_pct = models.DecimalField(_("compaction to, %"), max_digits=5, decimal_places=2, null=True, blank=True)
     pull_force_min_n = NewtonField(_("pull force at least, N"), null=True, blank=True)
     pull_force_source = models.CharField(_("source of the pull force"), max_length=200, blank=True)
     effective_on = models.DateField(_("in force from"))
@@ -97,9 +113,17 @@ class CrimpSpecification(models.Model):
             positive("pull_force_min_n", "specification_pull_positive"),
             ordered("csa_min_mm2", "csa_max_mm2", "specification_csa_ordered"),
             ordered("crimp_height_min_mm", "crimp_height_max_mm", "specification_height_ordered", nominal="crimp_height_nominal_mm"),
-            ordered("crimp_width_min_mm", "crimp_width_max_mm", "specification_width_ordered"),
-            ordered("insulation_height_min_mm", "insulation_height_max_mm", "specification_insulation_ordered"),
-            ordered("strip_length_min_mm", "strip_length_max_mm", "specification_strip_ordered"),
+            ordered("crimp_width_min_mm", "crimp_width_max_mm", "specification_width_ordered", nominal="crimp_width_nominal_mm"),
+            ordered(
+                "insulation_height_min_mm",
+                "insulation_height_max_mm",
+                "specification_insulation_ordered",
+                nominal="insulation_height_nominal_mm",
+            ),
+            ordered("strip_length_min_mm", "strip_length_max_mm", "specification_strip_ordered", nominal="strip_length_nominal_mm"),
+            ordered("bell_mouth_min_mm", "bell_mouth_max_mm", "specification_bell_mouth_ordered"),
+            ordered("brush_min_mm", "brush_max_mm", "specification_brush_ordered"),
+            ordered("compaction_min_pct", "compaction_max_pct", "specification_compaction_ordered"),
         ]
 
     def __str__(self) -> str:

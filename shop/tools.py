@@ -21,6 +21,14 @@ class ToolState(models.TextChoices):
     RETIRED = "retired", _("retired")
 
 
+class Feed(models.TextChoices):
+    """How strip form runs into the tool."""
+
+    SIDE = "side feed", _("side feed")
+    END = "end feed", _("end feed")
+    NONE = "loose piece", _("loose piece, no feed")
+
+
 class Tool(models.Model):
     asset_number = key_field(_("asset number"), unique=True)
     kind = models.CharField(_("kind"), max_length=20, choices=ToolKind)
@@ -31,6 +39,15 @@ class Tool(models.Model):
     service_due_count = models.PositiveIntegerField(_("service due at count"), null=True, blank=True)
     service_due_on = models.DateField(_("service due"), null=True, blank=True)
     verification_due_on = models.DateField(_("verification due"), null=True, blank=True)
+    verification_due_count = models.PositiveIntegerField(_("verification due at count"), null=True, blank=True)
+    service_every_crimps = models.PositiveIntegerField(_("service every, crimps"), null=True, blank=True)
+    service_every_days = models.PositiveIntegerField(_("service every, days"), null=True, blank=True)
+    verification_every_crimps = models.PositiveIntegerField(_("verification every, crimps"), null=True, blank=True)
+    verification_every_days = models.PositiveIntegerField(_("verification every, days"), null=True, blank=True)
+    # What an applicator or die set asks of the press it goes into.
+    mount = models.CharField(_("mount"), max_length=40, blank=True)
+    feed = models.CharField(_("feed"), max_length=20, choices=Feed, blank=True)
+    shut_height_mm = MillimetreField(_("shut height, mm"), null=True, blank=True)
 
     class Meta:
         ordering = ["asset_number"]
@@ -47,6 +64,8 @@ class ToolRow(models.Model):
     terminal = models.ForeignKey(Terminal, on_delete=models.PROTECT, related_name="tool_rows", verbose_name=_("terminal"))
     cavity = models.CharField(_("cavity"), max_length=20, blank=True)
     setting = models.CharField(_("setting"), max_length=60, blank=True)
+    conductor_setting = models.CharField(_("conductor setting"), max_length=20, blank=True)
+    insulation_setting = models.CharField(_("insulation setting"), max_length=20, blank=True)
     csa_min_mm2 = SquareMillimetreField(_("smallest conductor area, mm²"))
     csa_max_mm2 = SquareMillimetreField(_("largest conductor area, mm²"))
     od_min_mm = MillimetreField(_("smallest insulation diameter, mm"), null=True, blank=True)
