@@ -136,3 +136,13 @@ class SheetReleased(Event):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetWithdrawn(Event):
     kind: ClassVar[str] = "sheet.withdrawn"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConcessionGranted(Event):
+    kind: ClassVar[str] = "concession.granted"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConcessionWithdrawn(Event):
+    kind: ClassVar[str] = "concession.withdrawn"

@@ -21,6 +21,7 @@ class Deed(StrEnum):
     RUN_BATCH = "run batches"
     COUNTERSIGN = "countersign first pieces"
     DECIDE_HOLD = "decide on holds"
+    GRANT_CONCESSION = "grant concessions"
     BUILD_LOT = "build harness lots"
     SHIP = "ship"
     ISSUE_DOCUMENT = "issue documents"
@@ -39,6 +40,7 @@ PERMITTED: dict[Deed, frozenset[str]] = {
     Deed.RUN_BATCH: frozenset({R.OPERATOR}),
     Deed.COUNTERSIGN: frozenset({R.INSPECTOR, R.QUALITY}),
     Deed.DECIDE_HOLD: frozenset({R.INSPECTOR, R.QUALITY}),
+    Deed.GRANT_CONCESSION: frozenset({R.QUALITY}),
     Deed.BUILD_LOT: frozenset({R.PLANNER, R.QUALITY, R.OPERATOR}),
     Deed.SHIP: frozenset({R.PLANNER, R.QUALITY}),
     Deed.ISSUE_DOCUMENT: frozenset({R.PLANNER, R.QUALITY, R.INSPECTOR, R.OPERATOR, R.AUDITOR}),

@@ -162,6 +162,40 @@ RULES: dict[str, RuleText] = {
         expected=_("At least one crimp height on the first piece and at least one pull test where a pull force is specified."),
         next_step=_("Correct the inspection plan."),
     ),
+    "concession.never": RuleText(
+        title=_("Never conceded"),
+        misfit=_("{title} ({rule}) is never let through."),
+        expected=_(
+            "Solder-dipped ends, gauges out of calibration and missing qualifications cannot be conceded, nor can the program's own rules."
+        ),
+        next_step=_("Mend the cause."),
+    ),
+    "concession.scope": RuleText(
+        title=_("What it covers"),
+        misfit=_("A concession covers exactly one sheet, one termination or one material lot."),
+        next_step=_("Name one of them."),
+    ),
+    "concession.scope.rule": RuleText(
+        title=_("What it covers"),
+        misfit=_("Rule {rule} does not hang on {scope}."),
+        expected=_("State and shelf life hang on a material lot; every other rule on a sheet or a termination."),
+        next_step=_("Name what the rule hangs on."),
+    ),
+    "concession.limit": RuleText(
+        title=_("Limit"),
+        misfit=_("A concession without a limit would never end."),
+        expected=_("A number of pieces, a last day, or both."),
+        next_step=_("State one."),
+    ),
+    "concession.past": RuleText(
+        title=_("Limit"), misfit=_("{day} is past already."), expected=_("Today or later."), next_step=_("Choose another day.")
+    ),
+    "concession.reason": RuleText(
+        title=_("Reason"), misfit=_("A concession needs a reason."), next_step=_("Say in a sentence why it is acceptable.")
+    ),
+    "concession.over": RuleText(
+        title=_("Concession"), misfit=_("Concession {concession} was withdrawn already."), next_step=_("Look at the page again.")
+    ),
     "once.key": RuleText(
         title=_("Key of the act"),
         misfit=_("The key of this act is missing or too long."),
