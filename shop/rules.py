@@ -164,7 +164,7 @@ RULES: dict[str, RuleText] = {
     ),
     "concession.never": RuleText(
         title=_("Never conceded"),
-        misfit=_("{title} ({rule}) is never let through."),
+        misfit=_("{title} ({code}) is never let through."),
         expected=_(
             "Solder-dipped ends, gauges out of calibration and missing qualifications cannot be conceded, nor can the program's own rules."
         ),
@@ -177,7 +177,7 @@ RULES: dict[str, RuleText] = {
     ),
     "concession.scope.rule": RuleText(
         title=_("What it covers"),
-        misfit=_("Rule {rule} does not hang on {scope}."),
+        misfit=_("Rule {code} does not hang on {scope}."),
         expected=_("State and shelf life hang on a material lot; every other rule on a sheet or a termination."),
         next_step=_("Name what the rule hangs on."),
     ),

@@ -65,12 +65,12 @@ def _findings(rule: str, scope: Scope, quantity_limit: int | None, expires_on: d
     if words is None:
         found.append(misfit("data.unknown", "rule", thing="rule", name=rule))
     elif not words.concedable:
-        found.append(misfit("concession.never", "rule", rule=rule, title=str(words.title)))
+        found.append(misfit("concession.never", "rule", code=rule, title=str(words.title)))
     given = [thing for thing in (scope.sheet, scope.termination, scope.wire_lot, scope.terminal_lot) if thing is not None]
     if len(given) != 1:
         found.append(misfit("concession.scope", "scope"))
     elif scope.is_a_lot != (rule in LOT_RULES):
-        found.append(misfit("concession.scope.rule", "scope", rule=rule, scope=scope.named))
+        found.append(misfit("concession.scope.rule", "scope", code=rule, scope=scope.named))
     sheet = scope.sheet or (scope.termination.sheet if scope.termination else None)
     if sheet is not None and sheet.status in (SheetStatus.SUPERSEDED, SheetStatus.WITHDRAWN):
         found.append(misfit("sheet.status", "scope", sheet=str(sheet), status=sheet.status, needed="draft, in review or released"))
