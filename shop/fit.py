@@ -51,6 +51,7 @@ class TerminalFacts:
     several_wires_od_rule: OdRule | None = None
     accepted_kinds: frozenset[str] = frozenset({"stranded"})
     accepted_materials: frozenset[str] = frozenset({"copper"})
+    crimp_force_n: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,7 @@
-"""The words of the rules in `shop.fit` and `shop.use`. `{name}` is a value the rule compared; every rule passes the same names always."""
+"""The words of the rules in `shop.fit`, `shop.press_fit` and `shop.use`.
+
+`{name}` is a value the rule compared; every rule passes the same names always.
+"""
 
 from __future__ import annotations
 
@@ -106,6 +109,50 @@ _FIT = {
         next_step=_("Pick another tool or cavity, complete the row, or ask quality for a concession."),
         concedable=True,
     ),
+    "fit.press.mount": RuleText(
+        title=_("Tool in the press"),
+        fits=_("Tool {tool} asks for mount {tool_mount}, and press {press} has it."),
+        misfit=_("Tool {tool} ({kind}) asks for mount {tool_mount}; press {press} has mount {press_mount}."),
+        undecidable=_("Whether tool {tool} goes into press {press} cannot be decided: mount {tool_mount} and mount {press_mount}."),
+        expected=_("An applicator or die set, and a press with the mount it asks for."),
+        next_step=_("Pick a press that takes this tool, complete the tool or the press, or ask quality for a concession."),
+        concedable=True,
+    ),
+    "fit.press.feed": RuleText(
+        title=_("Feed of the press"),
+        fits=_("Tool {tool} runs with {tool_feed}; press {press} gives {press_feed}."),
+        misfit=_("Tool {tool} runs with {tool_feed}; press {press} gives {press_feed}."),
+        undecidable=_("Press {press} gives {press_feed}; how strip form runs into tool {tool} is not recorded."),
+        expected=_("A press that feeds from the side from which strip form runs into the tool."),
+        next_step=_("Pick a press with that feed, complete the tool, or ask quality for a concession."),
+        concedable=True,
+    ),
+    "fit.press.force": RuleText(
+        title=_("Force of the press"),
+        fits=_("Press {press} is rated {press_n} N; terminal {terminal} needs {terminal_n} N."),
+        misfit=_("Press {press} is rated {press_n} N, below the {terminal_n} N terminal {terminal} needs."),
+        undecidable=_(
+            "Whether press {press} is strong enough for terminal {terminal} cannot be decided: rated {press_n} N, needed {terminal_n} N."
+        ),
+        expected=_("A force rating not below what the terminal needs."),
+        next_step=_("Pick a stronger press, complete the press or the terminal, or ask quality for a concession."),
+        concedable=True,
+    ),
+    "fit.press.shut_height": RuleText(
+        title=_("Shut height verified"),
+        fits=_("Shut height {press_mm} mm of press {press}, asked {tool_mm} mm ± {tolerance_mm} mm, is verified until {due}."),
+        misfit=_(
+            "Shut height of press {press}: {press_mm} mm, tool {tool} asks for {tool_mm} mm ± {tolerance_mm} mm; "
+            "verified {verified}, due {due}; the day is {day}."
+        ),
+        undecidable=_(
+            "The shut height of press {press} for tool {tool} cannot be decided: {press_mm} mm, asked {tool_mm} mm ± {tolerance_mm} mm, "
+            "verified {verified}, due {due}."
+        ),
+        expected=_("The shut height the tool asks for, within tolerance, and a verification that is not overdue."),
+        next_step=_("Have the shut height verified or set, pick another press, or ask quality for a concession."),
+        concedable=True,
+    ),
     "fit.spec.missing": RuleText(
         title=_("Crimp specification for the combination"),
         fits=_("A crimp specification covers terminal {terminal} with conductor {wires_mm2} mm²."),
@@ -195,6 +242,14 @@ _USE = {
         undecidable=_("No verification of tool {tool} is recorded."),
         expected=_("A tool in verification on the day of use."),
         next_step=_("Have it verified, take another tool, or ask quality for a concession."),
+        concedable=True,
+    ),
+    "use.press.state": RuleText(
+        title=_("Press available"),
+        fits=_("Press {press} is available."),
+        misfit=_("Press {press} is not available: {state}."),
+        expected=_("A press that is available and not on hold."),
+        next_step=_("Take another press, have the tool crib free this one, or ask quality for a concession."),
         concedable=True,
     ),
     "use.lot.state": RuleText(

@@ -89,6 +89,11 @@ def tool_use(tool: ToolStateFacts, on: date) -> tuple[Finding, ...]:
     return tuple(found)
 
 
+def press_use(press: str, state: str) -> Finding:
+    """Rule 7 for a press: available. Its verified shut height belongs to rule 5."""
+    return answer("use.press.state", state == "available", "press", press=press, state=state)
+
+
 def lot_use(lot: LotStateFacts, expected_part: str, on: date) -> tuple[Finding, ...]:
     """Rule 8: released, of the part the sheet asks for, not past its shelf life."""
     found = [

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shop import fit, use
+from shop import fit, press_fit, use
 from shop.finding import Verdict
 from shop.fit import (
     CircuitFacts,
@@ -24,6 +24,7 @@ from shop.fit import (
     wire_in_terminal,
 )
 from shop.fit_rules import FIT_RULES
+from shop.press_fit import NO_FEED, PressFacts, PressToolFacts
 from shop.use import (
     GaugeStateFacts,
     LotStateFacts,
@@ -32,6 +33,7 @@ from shop.use import (
     gauge_use,
     lot_use,
     person_use,
+    press_use,
     tool_use,
 )
 
@@ -61,6 +63,8 @@ SPEC = SpecificationFacts(
 TOOL = ToolStateFacts("AP-031", "available", 1000, 5000, DAY, DAY)
 LOT = LotStateFacts("L-77", "W-075-RD", "released", DAY)
 GAUGE = GaugeStateFacts("G-04", "crimp-height micrometer", "available", Decimal("0.001"), DAY, DAY, in_tolerance=True)
+PRESS = PressFacts("PR-02", "ML-30", "side feed", Decimal(20000), Decimal("135.78"), Decimal("0.03"), DAY, DAY)
+APPLICATOR = PressToolFacts("AP-031", "applicator", "ml-30", "side feed", Decimal("135.80"))
 CRIMPING = QualificationFacts("crimp", "applicator", DAY, DAY)
 
 
@@ -69,12 +73,17 @@ def planned(wires=(WIRE,), terminal=TERMINAL, rows=(ROW,), specs=(SPEC,), circui
     return termination_findings(wires, terminal, rows_of_tool=rows, specifications=specs, circuit=asked, tool="AP-031", **more)
 
 
-def used(tool=TOOL, lot=LOT, gauge=GAUGE, held=(CRIMPING,), kind="crimp-height micrometer"):
+def pressed(press=PRESS, tool=APPLICATOR, needed=Decimal(18000)):
+    return press_fit.press_fit(press, tool, "T-250-F", needed, DAY)
+
+
+def used(tool=TOOL, lot=LOT, gauge=GAUGE, held=(CRIMPING,), kind="crimp-height micrometer", press_state="available"):
     return (
         *tool_use(tool, DAY),
         *lot_use(lot, "W-075-RD", DAY),
         *gauge_use(gauge, Decimal("0.10"), DAY, expected_kind=kind),
         *person_use(held, "crimp", "applicator", DAY, person="Ada"),
+        press_use("PR-02", press_state),
     )
 
 
@@ -125,6 +134,23 @@ CASES = [
     ("fit.tool.csa", OPEN, lambda: row(csa_min_mm2=None)),
     ("fit.tool.od", MISFIT, lambda: row(od_max_mm=Decimal("1.8"))),
     ("fit.tool.od", OPEN, lambda: row(od_min_mm=None, od_max_mm=None)),
+    ("fit.press.mount", MISFIT, lambda: pressed(replace(PRESS, mount="ML-40"))),
+    ("fit.press.mount", MISFIT, lambda: pressed(tool=replace(APPLICATOR, kind="hand tool"))),
+    ("fit.press.mount", OPEN, lambda: pressed(replace(PRESS, mount=""))),
+    ("fit.press.mount", OPEN, lambda: pressed(tool=replace(APPLICATOR, mount=""))),
+    ("fit.press.feed", MISFIT, lambda: pressed(replace(PRESS, feed="end feed"))),
+    ("fit.press.feed", OPEN, lambda: pressed(tool=replace(APPLICATOR, feed=""))),
+    ("fit.press.force", MISFIT, lambda: pressed(needed=Decimal("20000.01"))),
+    ("fit.press.force", OPEN, lambda: pressed(needed=None)),
+    ("fit.press.force", OPEN, lambda: pressed(replace(PRESS, force_rating_n=None))),
+    ("fit.press.shut_height", MISFIT, lambda: pressed(replace(PRESS, shut_height_mm=Decimal("135.76")))),
+    ("fit.press.shut_height", MISFIT, lambda: pressed(tool=replace(APPLICATOR, shut_height_mm=Decimal("135.74")))),
+    ("fit.press.shut_height", MISFIT, lambda: pressed(replace(PRESS, shut_height_due_on=YESTERDAY))),
+    ("fit.press.shut_height", MISFIT, lambda: pressed(replace(PRESS, shut_height_verified_on=TOMORROW))),
+    ("fit.press.shut_height", MISFIT, lambda: pressed(replace(PRESS, shut_height_mm=None, shut_height_due_on=YESTERDAY))),
+    ("fit.press.shut_height", OPEN, lambda: pressed(replace(PRESS, shut_height_tolerance_mm=None))),
+    ("fit.press.shut_height", OPEN, lambda: pressed(replace(PRESS, shut_height_verified_on=None, shut_height_due_on=None))),
+    ("use.press.state", MISFIT, lambda: used(press_state="on hold")),
     ("fit.spec.missing", MISFIT, lambda: planned(specs=())),
     ("fit.spec.missing", MISFIT, lambda: spec(csa_max_mm2=Decimal("0.74"))),
     ("fit.spec.missing", MISFIT, lambda: planned(specs=(replace(SPEC, tool_kind="hand tool"),), tool_kind="applicator")),
@@ -169,7 +195,7 @@ def by_rule(findings):
 
 
 def test_good_combination_keeps_every_rule():
-    found = by_rule((*planned(), *used()))
+    found = by_rule((*planned(), *pressed(), *used()))
     assert set(found) == set(FIT_RULES)
     assert {f.verdict for f in found.values()} == {FITS}
 
@@ -186,7 +212,7 @@ def test_every_rule_has_a_broken_case():
 
 
 def test_every_code_in_the_rules_is_worded_and_no_other():
-    source = inspect.getsource(fit) + inspect.getsource(use)
+    source = inspect.getsource(fit) + inspect.getsource(press_fit) + inspect.getsource(use)
     assert set(re.findall(r'"((?:fit|use)\.[a-z_]+\.[a-z_]+)"', source)) == set(FIT_RULES)
 
 
@@ -194,7 +220,7 @@ def placeholders(text):
     return {name for _, name, _, _ in Formatter().parse(str(text)) if name}
 
 
-@pytest.mark.parametrize("act", [lambda: (*planned(), *used()), *(case[2] for case in CASES)])
+@pytest.mark.parametrize("act", [lambda: (*planned(), *pressed(), *used()), *(case[2] for case in CASES)])
 def test_every_placeholder_of_a_wording_is_compared(act):
     for finding in act():
         text = FIT_RULES[finding.rule]
@@ -344,6 +370,25 @@ def test_rating_is_judged_by_the_weakest_wire_and_only_where_the_circuit_asks():
     (finding,) = rating([WIRE, unknown], CircuitFacts(temperature_c=105))
     assert (finding.verdict, finding.compared["wire"]) == (OPEN, "W-OPEN")
     assert rating([unknown], CircuitFacts()) == ()
+
+
+def test_press_that_takes_any_feed_and_a_tool_without_feed_need_no_data():
+    assert by_rule(pressed(replace(PRESS, feed=""), replace(APPLICATOR, feed="")))["fit.press.feed"].verdict is FITS
+    assert by_rule(pressed(tool=replace(APPLICATOR, feed=NO_FEED)))["fit.press.feed"].verdict is FITS
+
+
+def test_tool_for_the_hand_is_told_once_that_it_goes_into_no_press():
+    assert [f.rule for f in pressed(tool=PressToolFacts("HT-7", "hand tool"))] == ["fit.press.mount"]
+
+
+@given(st.decimals("130", "140", places=2), st.decimals("130", "140", places=2), st.decimals("0", "2", places=2))
+def test_shut_height_fits_exactly_within_the_tolerance_whichever_is_larger(press, tool, tolerance):
+    def judged(one, other):
+        held = replace(PRESS, shut_height_mm=one, shut_height_tolerance_mm=tolerance)
+        return by_rule(pressed(held, replace(APPLICATOR, shut_height_mm=other)))["fit.press.shut_height"].verdict
+
+    assert judged(press, tool) is judged(tool, press)
+    assert (judged(press, tool) is FITS) == (press - tolerance <= tool <= press + tolerance)
 
 
 def test_due_days_are_the_last_good_days():
