@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path, re_path
 
-from shop.pages import plan, sheet
+from shop.pages import concessions, plan, sheet
 
 app_name = "plan"
 urlpatterns = [
@@ -12,6 +12,9 @@ urlpatterns = [
     path("jobs/new/", plan.new_job, name="new-job"),
     path("jobs/<int:pk>/", plan.job, name="job"),
     path("jobs/<int:pk>/sheet/", plan.new_sheet, name="new-sheet"),
+    path("concessions/", concessions.concessions, name="concessions"),
+    path("concessions/new/", concessions.new_concession, name="new-concession"),
+    path("concessions/<int:pk>/", concessions.concession, name="concession"),
     path("sheets/", plan.sheets, name="sheets"),
     path("sheets/<int:pk>/", sheet.sheet, name="sheet"),
     path("sheets/<int:pk>/submit/", sheet.submit, name="submit"),
