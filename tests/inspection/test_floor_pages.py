@@ -10,11 +10,9 @@ from django.urls import reverse
 
 from inspection.models import Batch, BatchStatus, PullTest, Reading, Sample, SampleState, SetupScan, VisualFinding
 from inspection.plan import plan_of
-from records.demo.walk import Hand, run_batch, sample_at, set_up
+from records.demo.walk import run_batch, sample_at, set_up
 from shop.clock import now
 from tests import factories
-
-CODES = ["AP-031", "TL-2001", "WL-1001", "MIC-01", "CAL-01", "PULL-01"]
 
 
 def key_in(page):
@@ -54,28 +52,6 @@ def tablet(client, cast):
     return Tablet(client)
 
 
-@pytest.fixture
-def hand(cast):
-    return Hand(cast.operator, cast.operator.badge, factories.PIN)
-
-
-@pytest.fixture
-def termination(cast, catalogue):
-    return factories.released(cast, catalogue, inspector_signs=True, sample_every=50).terminations.get()
-
-
-@pytest.fixture
-def first_piece(termination, hand):
-    """A batch whose set-up is proven."""
-    return set_up(termination, CODES, 100, hand, now)
-
-
-@pytest.fixture
-def running(first_piece, hand, cast):
-    sample_at(first_piece, "first piece", 5, hand, now, Hand(cast.inspector, cast.inspector.badge, factories.PIN))
-    return Batch.objects.get()
-
-
 def measure(tablet, sample):
     """Type every value the screens ask for until the overview shows."""
     plan = plan_of(sample)
@@ -92,7 +68,7 @@ def measure(tablet, sample):
 # --- The whole way ---------------------------------------------------------------------------------------------------------------
 
 
-def test_floor_pages_lead_from_badge_to_closed_batch(client, cast, termination):
+def test_floor_pages_lead_from_badge_to_closed_batch(client, cast, termination, codes):
     tablet = Tablet(client)
     tablet.open("station")
     assert tablet.address == reverse("make:sign-on")
@@ -105,7 +81,7 @@ def test_floor_pages_lead_from_badge_to_closed_batch(client, cast, termination):
     tablet.open("start", termination.pk)
     tablet.send(quantity="100")
     batch = Batch.objects.get()
-    for code in CODES:
+    for code in codes:
         assert tablet.address == reverse("make:set-up", args=[batch.number])
         assert tablet.send(code=code).status_code == 200
     assert "All six parts hold together" in tablet.text
@@ -200,10 +176,10 @@ def test_scanned_sheet_opens_its_terminations(tablet, termination, code):
     assert "L1/A" in tablet.text
 
 
-def test_scanned_batch_opens_the_step_it_is_at(tablet, first_piece):
-    tablet.open("find", code=first_piece.number)
+def test_scanned_batch_opens_the_step_it_is_at(tablet, proven):
+    tablet.open("find", code=proven.number)
 
-    assert tablet.address == reverse("make:first-piece", args=[first_piece.number])
+    assert tablet.address == reverse("make:first-piece", args=[proven.number])
 
 
 def test_unknown_label_at_the_queue_says_so_and_keeps_what_was_scanned(tablet):
@@ -214,7 +190,7 @@ def test_unknown_label_at_the_queue_says_so_and_keeps_what_was_scanned(tablet):
     assert "There is no batch, setup sheet or tool NO-SUCH" in tablet.text
 
 
-def test_queue_leaves_out_drafts_and_terminations_already_planned(tablet, cast, catalogue, first_piece):
+def test_queue_leaves_out_drafts_and_terminations_already_planned(tablet, cast, catalogue, proven):
     factories.draft(cast, catalogue, lead="DRAFTED")
 
     tablet.open("station")
@@ -246,9 +222,9 @@ def test_queue_warns_of_a_qualification_that_runs_out(tablet, cast):
 
 
 @pytest.mark.parametrize("batches", [1, 3])
-def test_queue_takes_the_same_queries_for_one_and_for_three(tablet, cast, catalogue, hand, batches, django_assert_num_queries):
+def test_queue_takes_the_same_queries_for_one_and_for_three(tablet, cast, catalogue, hand, codes, batches, django_assert_num_queries):
     for number in range(batches):
-        set_up(factories.released(cast, catalogue, lead=f"B{number}").terminations.get(), CODES, 50, hand, now)
+        set_up(factories.released(cast, catalogue, lead=f"B{number}").terminations.get(), codes, 50, hand, now)
 
     with django_assert_num_queries(12):
         page = tablet.client.get(reverse("make:station"))
@@ -348,8 +324,8 @@ def test_start_sent_twice_opens_one_batch(tablet, termination):
     assert answers[0].url == answers[1].url
 
 
-def test_reading_sent_twice_is_one_reading(tablet, first_piece):
-    tablet.open("first-piece", first_piece.number)
+def test_reading_sent_twice_is_one_reading(tablet, proven):
+    tablet.open("first-piece", proven.number)
     tablet.send(at_count="5")
     form = {"act_key": key_in(tablet.page), "text": "1.402", "unit": "mm"}
     address = tablet.address
@@ -360,8 +336,8 @@ def test_reading_sent_twice_is_one_reading(tablet, first_piece):
     assert Reading.objects.count() == 1
 
 
-def test_old_key_with_another_value_is_refused_not_ignored(tablet, first_piece):
-    tablet.open("first-piece", first_piece.number)
+def test_old_key_with_another_value_is_refused_not_ignored(tablet, proven):
+    tablet.open("first-piece", proven.number)
     tablet.send(at_count="5")
     form = {"act_key": key_in(tablet.page), "unit": "mm"}
     address = tablet.address
@@ -396,8 +372,8 @@ def test_form_without_a_key_is_refused(tablet, termination):
 
 
 @pytest.fixture
-def measuring(tablet, first_piece):
-    tablet.open("first-piece", first_piece.number)
+def measuring(tablet, proven):
+    tablet.open("first-piece", proven.number)
     tablet.send(at_count="5")
     return Sample.objects.get()
 
@@ -589,8 +565,8 @@ def test_run_shows_the_chart_and_its_table(tablet, running):
     assert tablet.page.content.decode().count("<tr>") == 1 + 5
 
 
-def test_step_that_is_over_leads_on(tablet, termination, hand, cast):
-    batch = run_batch(termination, CODES, 100, hand, now, Hand(cast.inspector, cast.inspector.badge, factories.PIN))
+def test_step_that_is_over_leads_on(tablet, termination, hand, inspector, codes):
+    batch = run_batch(termination, codes, 100, hand, now, inspector)
 
     for name in ("set-up", "first-piece", "run", "stop", "hold", "decide", "close", "change"):
         tablet.open(name, batch.number)
