@@ -111,6 +111,12 @@ RULES: dict[str, RuleText] = {
         expected=_("Operator and inspector are two different people."),
         next_step=_("Ask an inspector to come to the press."),
     ),
+    "reading.impossible": RuleText(
+        title=_("Reading"),
+        misfit=_("“{text}” cannot be what a gauge shows."),
+        expected=_("From 0 to less than {largest} {unit}."),
+        next_step=_("Look at the gauge and type it again."),
+    ),
     "reading.gauge": RuleText(
         title=_("Gauge"),
         misfit=_("No {kind} is set up for this batch."),

@@ -8,7 +8,7 @@ text that can be read two ways, or that measures something else, is refused with
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, Literal
 
@@ -69,6 +69,8 @@ _SPELLINGS: dict[str, str] = {
 LONGEST_TEXT = 40
 """A longer text is no reading; the limit also keeps every product exact in Decimal's 28 digits."""
 LONGEST_NUMBER = 15
+LARGEST_POWER = 12
+"""Powers of ten beyond which a number is a slip: nothing in a harness shop is a billion metres long. Our own choice."""
 
 TEMPERATURE_PLACES = Decimal("0.01")
 """Temperatures are rounded half up to this, in degrees Celsius: 5/9 has no finite decimal."""
@@ -94,10 +96,15 @@ class NotAQuantity(ValueError):  # noqa: N818  # reads as what happened
 
 @dataclass(frozen=True, slots=True)
 class Typed:
-    """A quantity as typed and in the stored unit: "1.80" keeps its zero, and a signature covers the text."""
+    """A quantity as typed and in the stored unit: "1.80" keeps its zero, and a signature covers the text.
+
+    number, unit: the two parts of the text; where it named no unit, the one that was taken.
+    """
 
     text: str
     value: Decimal
+    number: str = field(default="", compare=False)
+    unit: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +147,10 @@ def parse_number(text: str, expected: str = "a number") -> Decimal:
     if comma and len(fraction) == 3 and len(whole) <= 3 and whole.strip("0"):
         reason = f"The comma can be a decimal mark or a thousands mark; write {whole}.{fraction} or {whole}{fraction}."
         raise NotAQuantity(text, expected, reason, "ambiguous")
-    return Decimal(f"{'-' if sign in ('-', '−') else ''}{digits.replace(',', '.')}{'E' + exponent if exponent else ''}")
+    number = Decimal(f"{'-' if sign in ('-', '−') else ''}{digits.replace(',', '.')}{'E' + exponent if exponent else ''}")
+    if number and abs(number.adjusted()) > LARGEST_POWER:
+        raise NotAQuantity(text, expected, "It is far beyond anything measured here.", "not_a_number")
+    return number
 
 
 def _parse(text: str, dimension: _Dimension, default_unit: str) -> Typed:
@@ -170,7 +180,7 @@ def _parse(text: str, dimension: _Dimension, default_unit: str) -> Typed:
         if unit in ("kilogram", "pound"):
             reason += dimension.mass_hint
         raise NotAQuantity(bare, dimension.expected, reason, "wrong_unit") from None
-    return Typed(bare, Decimal(value))
+    return Typed(bare, Decimal(value), number_text, unit_text or default_unit)
 
 
 def _unit(spelling: str) -> str | None:

@@ -53,6 +53,7 @@ TURNED_DOWN_MEANING = "turned down first piece"
 
 STORED_MM = Decimal("0.000001")  # the column's step: an inch reading of 0.0001 in is 0.00254 mm
 STORED_N = Decimal("0.0001")
+LARGEST: dict[str, Decimal] = {"length": Decimal(10_000), "force": Decimal(1_000_000)}
 
 
 def sample_subject(sample: Sample) -> tuple[str, int, str]:
@@ -124,8 +125,8 @@ def record_reading(
             sample=sample,
             characteristic=characteristic,
             piece=piece,
-            text=typed.text,
-            unit=unit,
+            text=typed.number,
+            unit=typed.unit,
             value_mm=value,
             low_mm=planned.limits.low,
             high_mm=planned.limits.high,
@@ -142,7 +143,7 @@ def record_reading(
                 "characteristic": characteristic,
                 "piece": piece,
                 "before": f"{corrects.text} {corrects.unit}",
-                "after": f"{text} {unit}",
+                "after": f"{typed.number} {typed.unit}",
                 "reason": reason.strip(),
             }
             publish(MeasurementCorrected(by=by, at=at, subject=sample_subject(sample), content=content))
@@ -183,8 +184,8 @@ def record_pull(
         pull = PullTest.objects.create(
             sample=sample,
             piece=piece,
-            text=typed.text,
-            unit=unit,
+            text=typed.number,
+            unit=typed.unit,
             force_n=typed.value.quantize(STORED_N, ROUND_HALF_EVEN),
             minimum_n=minimum,
             mode=mode,
@@ -201,7 +202,7 @@ def record_pull(
                 "characteristic": "pull force",
                 "piece": piece,
                 "before": f"{corrects.text} {corrects.unit}, {corrects.mode}",
-                "after": f"{text} {unit}, {mode}",
+                "after": f"{typed.number} {typed.unit}, {mode}",
                 "reason": reason.strip(),
             }
             publish(MeasurementCorrected(by=by, at=at, subject=sample_subject(sample), content=content))
@@ -400,6 +401,11 @@ def _typed(text: str, unit: str, quantity: Quantity, limits: Limits, confirmed: 
         typed = parse_reading(text, unit, quantity)
     except NotAQuantity as error:
         raise Refused([misread(error)]) from error
+    if not 0 <= typed.value < LARGEST[quantity]:
+        # Not even confirmed: no gauge shows it, and the column could not hold it.
+        raise Refused(
+            [misfit("reading.impossible", "value", text=text, largest=LARGEST[quantity], unit="N" if quantity == "force" else "mm")]
+        )
     believed = plausibility(typed.value, limits)
     if believed.kind is not Plausible.OK and not confirmed:
         raise Refused([implausible(text, believed, limits, "N" if quantity == "force" else "mm")])
