@@ -49,7 +49,7 @@ class Part:
 
 
 def parts_shown(parts: Sequence[PartContent]) -> list[Part]:
-    return [Part(p["part"], _(p["part"]), p["state"], str(STATE_WORDS[p["state"]]), p["evidence"]) for p in parts]
+    return [Part(p["part"], _(p["part"]).capitalize(), p["state"], str(STATE_WORDS[p["state"]]), p["evidence"]) for p in parts]
 
 
 def scan_url(scan: SetupScan) -> str:
@@ -84,7 +84,7 @@ def batch_row(batch: Batch, quantity: int) -> BatchRow:
         scans = states[content["part"]].scans
         linked = {evidence_line(scan): scan_url(scan) for scan in scans}
         lines = [Line(text, linked.get(text, "")) for text in content["evidence"]]
-        cells.append(Part(content["part"], _(content["part"]), content["state"], str(STATE_WORDS[content["state"]]), lines))
+        cells.append(Part(content["part"], _(content["part"]).capitalize(), content["state"], str(STATE_WORDS[content["state"]]), lines))
     documents = IssuedDocument.objects.filter(subject_kind="batch", subject_id=batch.pk) | IssuedDocument.objects.filter(
         subject_kind="setup sheet", subject_id=batch.termination.sheet_id
     )
@@ -113,7 +113,7 @@ class BehindPage:
 
     @property
     def part_names(self) -> list[tuple[str, str]]:
-        return [(name, _(name)) for name in PART_NAMES]
+        return [(name, _(name).capitalize()) for name in PART_NAMES]
 
 
 def behind_shipment(shipment: Shipment, record: TraceRecord) -> BehindPage:

@@ -201,7 +201,7 @@ def make_batch(page: Page, shoot) -> None:
     shoot(page, "make-counts-refused")
     page.locator("[name=scrap]").fill("0")
     sign(page, "582046")
-    expect(page.get_by_text(re.compile("closed", re.IGNORECASE)).first).to_be_visible()
+    expect(page.get_by_role("heading", name="Batch closed")).to_be_visible()
     shoot(page, "make-closed")
 
 
