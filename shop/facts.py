@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 
+from shop.crib import Press
 from shop.fit import CircuitFacts, SpecificationFacts, TerminalFacts, ToolRowFacts, WireFacts
 from shop.jobs import Termination
 from shop.materials import ConductorKind, ConductorMaterial, Terminal, Wire
+from shop.press_fit import PressFacts, PressToolFacts
 from shop.specifications import CrimpSpecification
-from shop.tools import ToolRow
+from shop.tools import Tool, ToolRow, ToolState
 
 COPPERS = frozenset(
     {
@@ -22,7 +25,8 @@ COPPERS = frozenset(
 )
 
 
-def wire_facts(wire: Wire) -> WireFacts:
+def wire_facts(wire: Wire, *, dipped_end: bool = False) -> WireFacts:
+    """dipped_end: the plan says that this end is dipped in solder; the catalogue knows wires, not their ends."""
     return WireFacts(
         part_number=wire.part_number,
         csa_mm2=wire.csa_mm2,
@@ -30,6 +34,7 @@ def wire_facts(wire: Wire) -> WireFacts:
         strands=wire.strands,
         kind=wire.conductor_kind,
         material=wire.material,
+        dipped_end=dipped_end,
         temperature_c=wire.temperature_rating_c,
         voltage_v=wire.voltage_rating_v,
     )
@@ -52,7 +57,25 @@ def terminal_facts(terminal: Terminal) -> TerminalFacts:
         od_max_mm=terminal.od_max_mm,
         accepted_kinds=frozenset(kinds),
         accepted_materials=frozenset(materials),
+        crimp_force_n=terminal.crimp_force_n,
     )
+
+
+def press_facts(press: Press) -> PressFacts:
+    return PressFacts(
+        press=press.asset_number,
+        mount=press.mount,
+        feed=press.feed,
+        force_rating_n=press.force_rating_n,
+        shut_height_mm=press.shut_height_mm,
+        shut_height_tolerance_mm=press.shut_height_tolerance_mm,
+        shut_height_verified_on=press.shut_height_verified_on,
+        shut_height_due_on=press.shut_height_due_on,
+    )
+
+
+def press_tool_facts(tool: Tool) -> PressToolFacts:
+    return PressToolFacts(tool.asset_number, tool.kind, tool.mount, tool.feed, tool.shut_height_mm)
 
 
 def tool_row_facts(row: ToolRow) -> ToolRowFacts:
@@ -91,20 +114,37 @@ def specification_facts(spec: CrimpSpecification, on: date) -> SpecificationFact
     )
 
 
-def specifications_for(terminal: Terminal, on: date) -> list[SpecificationFacts]:
-    """Every specification of the terminal, withdrawn ones too, so that a refusal can say which one no longer holds."""
-    specs = CrimpSpecification.objects.filter(terminal=terminal).select_related("terminal", "document")
-    return [specification_facts(spec, on) for spec in specs]
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the catalogue says about some terminals, by their primary key: approved tool rows, and specifications, withdrawn ones too.
+
+    Withdrawn specifications are there so that a refusal can say which one no longer holds.
+    """
+
+    on: date
+    rows: Mapping[int, Sequence[ToolRowFacts]]
+    specifications: Mapping[int, Sequence[SpecificationFacts]]
+
+    def rows_of(self, terminal: Terminal, tool: Tool) -> list[ToolRowFacts]:
+        return [row for row in self.rows.get(terminal.pk, ()) if row.tool == tool.asset_number]
 
 
-def rows_for(terminal: Terminal) -> list[ToolRowFacts]:
-    rows = ToolRow.objects.filter(terminal=terminal, is_active=True).exclude(tool__state="retired").select_related("tool", "terminal")
-    return [tool_row_facts(row) for row in rows]
+def known_of(terminals: Iterable[int], on: date) -> Known:
+    """Read what is known of these terminals: two queries, whatever their number."""
+    wanted = set(terminals)
+    rows: dict[int, list[ToolRowFacts]] = {}
+    active = ToolRow.objects.filter(terminal__in=wanted, is_active=True).exclude(tool__state=ToolState.RETIRED)
+    for row in active.select_related("tool", "terminal"):
+        rows.setdefault(row.terminal_id, []).append(tool_row_facts(row))
+    specifications: dict[int, list[SpecificationFacts]] = {}
+    for spec in CrimpSpecification.objects.filter(terminal__in=wanted).select_related("terminal", "document"):
+        specifications.setdefault(spec.terminal_id, []).append(specification_facts(spec, on))
+    return Known(on, rows, specifications)
 
 
 def circuit_facts(termination: Termination) -> CircuitFacts:
     return CircuitFacts(temperature_c=termination.required_temperature_c, voltage_v=termination.required_voltage_v)
 
 
-def facts_of(wires: Sequence[Wire]) -> list[WireFacts]:
-    return [wire_facts(wire) for wire in wires]
+def facts_of(wires: Sequence[Wire], *, dipped_end: bool = False) -> list[WireFacts]:
+    return [wire_facts(wire, dipped_end=dipped_end) for wire in wires]

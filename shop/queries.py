@@ -12,13 +12,16 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from shop.finding import Finding
+from shop.crib import Press
+from shop.finding import Finding, Verdict
 from shop.fit import CircuitFacts
 from shop.jobs import Job, SetupSheet, SheetStatus, Termination
 from shop.materials import Terminal, Wire
-from shop.planning import TerminationCheck, plan_for, tool_offers
+from shop.planning import TerminationCheck, plan_for, press_offers, tool_offers
+from shop.press_fit import TOOLS_FOR_A_PRESS
 from shop.quantity import System, show_area, show_force, show_length
 from shop.specifications import CrimpSpecification
+from shop.templatetags.shop import figure
 from shop.tools import Tool, ToolState
 from shop.wording import Worded, worded
 
@@ -97,7 +100,7 @@ class Part:
     evidence: list[str]
 
 
-_FIELDS = {"wire": ("wires",), "terminal": ("terminal",), "tool": ("tool",), "documents": ("specification",)}
+_FIELDS = {"wire": ("wires",), "terminal": ("terminal",), "tool": ("tool", "press"), "documents": ("specification",)}
 
 
 def sheet_parts(sheet: SetupSheet, checks: Sequence[TerminationCheck]) -> list[Part]:
@@ -171,11 +174,20 @@ def targets_of(item: Termination | CrimpSpecification, system: System) -> list[T
         (_("Crimp width"), "crimp_width"),
         (_("Insulation crimp height"), "insulation_height"),
         (_("Strip length"), "strip_length"),
+        (_("Bell mouth"), "bell_mouth"),
+        (_("Conductor brush"), "brush"),
     ):
         low, high = getattr(item, f"{name}_min_mm"), getattr(item, f"{name}_max_mm")
         nominal = getattr(item, f"{name}_nominal_mm", None)
         if low is not None or high is not None or nominal is not None:
             made.append(Target(label, _length(nominal, system), _limits(low, high, system)))
+    if item.cut_off_tab_max_mm is not None:
+        made.append(Target(_("Cut-off tab"), "", _("at most {length}").format(length=show_length(item.cut_off_tab_max_mm, system))))
+    if item.resistance_max_mohm is not None:
+        made.append(Target(_("Resistance"), "", _("at most {value} mΩ").format(value=figure(item.resistance_max_mohm))))
+    low, high = item.compaction_min_pct, item.compaction_max_pct
+    if low is not None or high is not None:
+        made.append(Target(_("Compaction"), "", _("{low} to {high} %").format(low=figure(low) or "0", high=figure(high) or "100")))
     if item.pull_force_min_n is not None:
         least = _("at least {force}").format(force=show_force(item.pull_force_min_n, system))
         made.append(Target(_("Pull force"), "", least, item.pull_force_source))
@@ -207,6 +219,7 @@ class TerminationRow:
     terminal: str
     tool: str
     setting: str
+    press: str
     height: str
     height_limits: str
     force: str
@@ -221,13 +234,16 @@ class TerminationRow:
 def termination_row(check: TerminationCheck, system: System, *, editable: bool) -> TerminationRow:
     t = check.termination
     blocking = [worded(finding) for finding in check.blocking]
-    misfit = any(finding.verdict == "misfit" for finding in check.blocking)
+    outcome, word = _outcome(check.findings)
     spec_height = next((target for target in targets_of(t, system) if target.label == _("Crimp height")), None)
     plan = [
         _("first: {counts}").format(counts=_counts(t.first_piece_heights, t.first_piece_pulls)),
         _("{size} of every {every}").format(size=t.sample_size, every=t.sample_every),
+        *([_("and every {minutes} min").format(minutes=t.sample_every_minutes)] if t.sample_every_minutes else []),
         _("last: {counts}").format(counts=_counts(0, t.last_piece_pulls)),
     ]
+    if t.cross_sections:
+        plan.insert(1, ngettext("%(count)s cross-section", "%(count)s cross-sections", t.cross_sections) % {"count": t.cross_sections})
     if t.inspector_signs:
         plan.append(_("inspector countersigns"))
     return TerminationRow(
@@ -242,16 +258,27 @@ def termination_row(check: TerminationCheck, system: System, *, editable: bool) 
         terminal=t.terminal.part_number,
         tool=t.tool.asset_number if t.tool else "",
         setting=t.setting,
+        press=t.press.asset_number if t.press else "",
         height=spec_height.value if spec_height else "",
         height_limits=spec_height.limits if spec_height else "",
         force=show_force(t.pull_force_min_n, system) if t.pull_force_min_n is not None else "",
         force_source=t.pull_force_source,
         plan=plan,
         blocking=blocking,
-        outcome="misfit" if misfit else "undecidable" if blocking else "fits",
-        word=_("does not fit") if misfit else _("cannot be decided") if blocking else _("fits"),
+        outcome=outcome,
+        word=word,
         edit_url=reverse("plan:termination", args=[t.sheet_id, t.pk]) if editable else "",
     )
+
+
+def _outcome(findings: Iterable[Finding]) -> tuple[str, str]:
+    """The worst verdict of several, and its word."""
+    verdicts = {finding.verdict for finding in findings}
+    if Verdict.MISFIT in verdicts:
+        return "misfit", _("does not fit")
+    if Verdict.UNDECIDABLE in verdicts:
+        return "undecidable", _("cannot be decided")
+    return ("conceded", _("conceded")) if Verdict.CONCEDED in verdicts else ("fits", _("fits"))
 
 
 # --- Fit -------------------------------------------------------------------------------------------------------------------------
@@ -259,7 +286,7 @@ def termination_row(check: TerminationCheck, system: System, *, editable: bool) 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A tool that fits, to be picked."""
+    """A tool or press that fits, to be picked."""
 
     asset_number: str
     kind: str
@@ -270,11 +297,20 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class Misfit:
-    """A tool that does not fit, and why."""
+    """A tool or press that does not fit, and why."""
 
     asset_number: str
     kind: str
     reasons: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Presses:
+    """Which presses take the tool picked. asked: whether the tool goes into a press at all."""
+
+    asked: bool = False
+    offers: tuple[Offer, ...] = ()
+    others: tuple[Misfit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,6 +321,7 @@ class Fit:
     findings: list[Worded]
     offers: list[Offer]
     others: list[Misfit]
+    presses: Presses
     documents: list[Worded]
     specification: str
     document: str
@@ -293,41 +330,40 @@ class Fit:
     word: str
 
 
-NOTHING_PICKED = Fit(False, [], [], [], [], "", "", [], "waiting", "")
+NOTHING_PICKED = Fit(False, [], [], [], Presses(), [], "", "", [], "waiting", "")
 
 
 def fit_of(
-    wires: Sequence[Wire], terminal: Terminal | None, tool: Tool | None, circuit: CircuitFacts, on: date, system: System
+    wires: Sequence[Wire],
+    terminal: Terminal | None,
+    tool: Tool | None,
+    circuit: CircuitFacts,
+    on: date,
+    system: System,
+    *,
+    press: Press | None = None,
+    dipped_end: bool = False,
 ) -> Fit:
-    """Wires and terminal held against every rule of planning and every tool; the targets of the specification in force."""
+    """Wires and terminal held against every rule of planning, every tool, and every press; the targets of the specification in force."""
     if not wires or terminal is None:
         return NOTHING_PICKED
-    fitting, others = tool_offers(wires, terminal)
+    fitting, others = tool_offers(wires, terminal, on)
     if tool is None and len(fitting) == 1:
         tool = fitting[0].tool  # one only: there is nothing to choose
     chosen = next((offer.tool for offer in fitting if tool and offer.tool.pk == tool.pk), None)
-    plan = plan_for(wires, terminal, chosen, on, circuit)
-    barrel = [finding for finding in plan.findings if finding.field not in ("tool", "specification")]
+    presses = _presses(chosen, terminal, press, on)
+    named = press if any(offer.is_chosen for offer in presses.offers) else None
+    plan = plan_for(wires, terminal, chosen, on, circuit, press=named, dipped_end=dipped_end)
+    barrel = [finding for finding in plan.findings if finding.field not in ("tool", "press", "specification")]
     papers = [finding for finding in plan.findings if finding.field == "specification"]
     spec = CrimpSpecification.objects.select_related("document").filter(pk=plan.specification_id or 0).first()
     fits = bool(fitting) and not plan.blocking
     return Fit(
         is_known=True,
         findings=_worst_first(barrel),
-        offers=[
-            Offer(
-                offer.tool.asset_number,
-                offer.tool.get_kind_display(),
-                offer.setting,
-                "" if offer.tool.state == ToolState.AVAILABLE else offer.tool.get_state_display(),
-                offer.tool == chosen,
-            )
-            for offer in fitting
-        ],
-        others=[
-            Misfit(offer.tool.asset_number, offer.tool.get_kind_display(), [worded(f).what for f in offer.findings if f.blocks])
-            for offer in others
-        ],
+        offers=[_offer(offer.tool, offer.setting, offer.tool == chosen) for offer in fitting],
+        others=[_misfit(offer.tool, offer.findings) for offer in others],
+        presses=presses,
         documents=[worded(finding) for finding in papers if finding.blocks],
         specification=str(spec) if spec else "",
         document=str(spec.document) if spec else "",
@@ -337,6 +373,25 @@ def fit_of(
     )
 
 
+def _presses(tool: Tool | None, terminal: Terminal, chosen: Press | None, on: date) -> Presses:
+    if tool is None or tool.kind not in TOOLS_FOR_A_PRESS:
+        return Presses()
+    fitting, others = press_offers(tool, terminal, on)
+    return Presses(
+        True,
+        tuple(_offer(offer.press, offer.press.mount, offer.press == chosen) for offer in fitting),
+        tuple(_misfit(offer.press, offer.findings) for offer in others),
+    )
+
+
+def _offer(thing: Tool | Press, setting: str, is_chosen: bool) -> Offer:
+    today = "" if thing.state == ToolState.AVAILABLE else thing.get_state_display()
+    return Offer(thing.asset_number, thing.get_kind_display(), setting, today, is_chosen)
+
+
+def _misfit(thing: Tool | Press, findings: Iterable[Finding]) -> Misfit:
+    return Misfit(thing.asset_number, thing.get_kind_display(), [worded(f).what for f in findings if f.blocks])
+
+
 def _worst_first(findings: Iterable[Finding]) -> list[Worded]:
     return [worded(finding) for finding in sorted(findings, key=lambda finding: not finding.blocks)]
-

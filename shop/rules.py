@@ -150,6 +150,12 @@ RULES: dict[str, RuleText] = {
         expected=_("Every termination has a tool that fits."),
         next_step=_("Pick one of the tools that fit."),
     ),
+    "termination.press": RuleText(
+        title=_("Press"),
+        misfit=_("Press {press} is picked, but no tool."),
+        expected=_("A press is picked for the tool that goes into it."),
+        next_step=_("Pick the tool first, or leave the press open."),
+    ),
     "termination.wires": RuleText(
         title=_("Wires"),
         misfit=_("No wire is picked."),

@@ -22,7 +22,7 @@ def limits(low: Decimal | None, high: Decimal | None, places: int, nominal: Deci
 
 def termination_content(t: Termination) -> dict[str, Any]:
     spec = t.specification
-    return {
+    content: dict[str, Any] = {
         "position": t.position,
         "lead": t.lead,
         "end": t.end,
@@ -57,9 +57,11 @@ def termination_content(t: Termination) -> dict[str, Any]:
         },
         "targets": {
             "crimp_height_mm": limits(t.crimp_height_min_mm, t.crimp_height_max_mm, MM_PLACES, t.crimp_height_nominal_mm),
-            "crimp_width_mm": limits(t.crimp_width_min_mm, t.crimp_width_max_mm, MM_PLACES),
-            "insulation_height_mm": limits(t.insulation_height_min_mm, t.insulation_height_max_mm, MM_PLACES),
-            "strip_length_mm": limits(t.strip_length_min_mm, t.strip_length_max_mm, MM_PLACES),
+            "crimp_width_mm": limits(t.crimp_width_min_mm, t.crimp_width_max_mm, MM_PLACES, t.crimp_width_nominal_mm),
+            "insulation_height_mm": limits(
+                t.insulation_height_min_mm, t.insulation_height_max_mm, MM_PLACES, t.insulation_height_nominal_mm
+            ),
+            "strip_length_mm": limits(t.strip_length_min_mm, t.strip_length_max_mm, MM_PLACES, t.strip_length_nominal_mm),
             "pull_force_min_n": figure(t.pull_force_min_n, N_PLACES),
             "pull_force_source": t.pull_force_source,
         },
@@ -72,12 +74,39 @@ def termination_content(t: Termination) -> dict[str, Any]:
             "inspector_signs": t.inspector_signs,
         },
     }
+    for key, stated in _stated_since(t).items():
+        if isinstance(stated, dict):
+            content[key] |= stated
+        else:
+            content[key] = stated
+    return content
+
+
+def _stated_since(t: Termination) -> dict[str, Any]:
+    """What a sheet may also state, each key only where it does: a sheet signed before these existed still hashes as it was signed."""
+    targets: dict[str, Any] = {
+        "bell_mouth_mm": limits(t.bell_mouth_min_mm, t.bell_mouth_max_mm, MM_PLACES),
+        "brush_mm": limits(t.brush_min_mm, t.brush_max_mm, MM_PLACES),
+        "cut_off_tab_max_mm": figure(t.cut_off_tab_max_mm, MM_PLACES),
+        "resistance_max_mohm": figure(t.resistance_max_mohm, MM_PLACES),
+        "compaction_pct": limits(t.compaction_min_pct, t.compaction_max_pct, 0),
+    }
+    plan: dict[str, Any] = {"sample_every_minutes": t.sample_every_minutes, "cross_sections": t.cross_sections}
+    stated: dict[str, Any] = {
+        "targets": {name: value for name, value in targets.items() if value},
+        "plan": {name: value for name, value in plan.items() if value},
+    }
+    if t.press is not None:
+        stated["press"] = t.press.asset_number
+    if t.dipped_end:
+        stated["dipped_end"] = True
+    return stated
 
 
 def sheet_content(sheet: SetupSheet) -> dict[str, Any]:
     """The whole sheet. Statuses and dates of release stay out: they are what the signature adds."""
     job = sheet.job
-    terminations = sheet.terminations.select_related("terminal", "tool", "specification__document").prefetch_related(
+    terminations = sheet.terminations.select_related("terminal", "tool", "press", "specification__document").prefetch_related(
         "termination_wires__wire"
     )
     return {

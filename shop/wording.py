@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.utils.functional import Promise
+from django.utils.translation import gettext as _
 
 from shop.finding import Finding, Verdict
 
@@ -76,14 +77,24 @@ def worded(finding: Finding) -> Worded:
     """Word one finding. Raises KeyError for a code nobody worded: that is a defect, not a user's error."""
     text = RULES[finding.rule]
     values = {key: shown(value) for key, value in finding.compared.items()}
-    what = {Verdict.FITS: text.fits, Verdict.UNDECIDABLE: text.undecidable or text.misfit}.get(finding.verdict, text.misfit)
-    refusing = finding.verdict is not Verdict.FITS
+    what = _sentence(text, finding).format_map(values)
+    refusing = finding.blocks
+    if finding.verdict is Verdict.CONCEDED:
+        what += " " + _("Let through by concession {concession}.").format_map({"concession": "?", **values})
     return Worded(
         rule=finding.rule,
         verdict=finding.verdict,
         field=finding.field,
         title=str(text.title),
-        what=str(what).format_map(values),
+        what=what,
         expected=str(text.expected).format_map(values) if refusing else "",
         next_step=str(text.next_step).format_map(values) if refusing else "",
     )
+
+
+def _sentence(text: RuleText, finding: Finding) -> str:
+    """The sentence of a verdict; of what was conceded, the sentence of the verdict it would have had."""
+    verdict = finding.verdict
+    if verdict is Verdict.CONCEDED:
+        verdict = Verdict(str(finding.compared.get("conceded_from", Verdict.MISFIT)))
+    return str({Verdict.FITS: text.fits, Verdict.UNDECIDABLE: text.undecidable or text.misfit}.get(verdict, text.misfit))

@@ -23,6 +23,7 @@ from shop.acts.sheets import (
 from shop.canonical import content_sha256
 from shop.clock import now, shop_day
 from shop.conductor import parse_size
+from shop.crib import Press
 from shop.jobs import Customer, Job, SetupSheet
 from shop.materials import LotState, Terminal, TerminalLot, Wire, WireLot
 from shop.people import Person, PersonRole, Qualification, Role
@@ -141,6 +142,33 @@ def make_terminal_lot(lot_number: str, terminal: Terminal, **fields) -> Terminal
 def make_tool(asset_number: str, kind: str = "applicator", **fields) -> Tool:
     given = {"service_due_count": 500_000, "service_due_on": days(90), "verification_due_on": days(60)}
     return Tool.objects.create(asset_number=asset_number, kind=kind, **(given | fields))
+
+
+def make_press(asset_number: str, **fields) -> Press:
+    """A press that takes `PRESSED`, verified today."""
+    given = {
+        "mount": "ML-30",
+        "feed": "side feed",
+        "force_rating_n": Decimal(20000),
+        "shut_height_mm": Decimal("135.78"),
+        "shut_height_tolerance_mm": Decimal("0.05"),
+        "shut_height_verified_on": days(-20),
+        "shut_height_due_on": days(70),
+    }
+    return Press.objects.create(asset_number=asset_number, **(given | fields))
+
+
+PRESSED = {"mount": "ML-30", "feed": "side feed", "shut_height_mm": Decimal("135.80")}
+"""What a tool states that goes into `make_press`."""
+
+
+def set_up_press(catalogue: Catalogue, **fields) -> Press:
+    """Let the catalogue's tool and terminal state what a press must give, and make one that gives it."""
+    Tool.objects.filter(pk=catalogue.tool.pk).update(**PRESSED)
+    Terminal.objects.filter(pk=catalogue.terminal.pk).update(crimp_force_n=Decimal(9000))
+    catalogue.tool.refresh_from_db()
+    catalogue.terminal.refresh_from_db()
+    return make_press("PR-02", **fields)
 
 
 def make_row(tool: Tool, terminal: Terminal, csa_mm2: tuple[str, str], od_mm: tuple[str, str] | None, **fields) -> ToolRow:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -13,6 +13,7 @@ from django.db.models import Max
 from shop.canonical import content_sha256
 from shop.clock import shop_day
 from shop.conductor import combined_csa_mm2
+from shop.crib import Press
 from shop.events import (
     JobOpened,
     SheetDrafted,
@@ -25,13 +26,12 @@ from shop.events import (
     TerminationRemoved,
     publish,
 )
-from shop.facts import circuit_facts
 from shop.finding import Finding, misfit, refuse_if
 from shop.jobs import Customer, Job, ReviewComment, SetupSheet, SheetStatus, Termination, TerminationWire
 from shop.materials import Terminal, Wire
 from shop.people import Person
 from shop.permissions import Deed, permission_findings
-from shop.planning import blocking_of, copy_targets, plan_for, sheet_checks
+from shop.planning import blocking_of, conceded, concessions_on, copy_targets, live_concessions, plan_of_termination, sheet_checks
 from shop.sheet_content import sheet_content, termination_content
 from shop.sign_on import signing_findings
 from shop.specifications import CrimpSpecification
@@ -108,15 +108,23 @@ class TerminationInput:
     quantity: int
     circuit: str = ""
     tool: Tool | None = None
+    press: Press | None = None
+    dipped_end: bool = False
     wire_length_mm: Decimal | None = None
     required_temperature_c: int | None = None
     required_voltage_v: int | None = None
     first_piece_heights: int = 5
     first_piece_pulls: int = 3
     sample_every: int = 250
+    sample_every_minutes: int | None = None
     sample_size: int = 1
+    cross_sections: int = 0
     last_piece_pulls: int = 1
     inspector_signs: bool = False
+
+
+STATED = tuple(field.name for field in fields(TerminationInput) if field.name != "wires")
+"""Stated as it stands in the termination; the wires have rows of their own."""
 
 
 def plan_termination(
@@ -131,23 +139,7 @@ def plan_termination(
         if termination is None:
             last = sheet.terminations.aggregate(last=Max("position"))["last"] or 0
             termination = Termination(sheet=sheet, position=last + 1)
-        for name in (
-            "lead",
-            "end",
-            "circuit",
-            "terminal",
-            "tool",
-            "quantity",
-            "wire_length_mm",
-            "required_temperature_c",
-            "required_voltage_v",
-            "first_piece_heights",
-            "first_piece_pulls",
-            "sample_every",
-            "sample_size",
-            "last_piece_pulls",
-            "inspector_signs",
-        ):
+        for name in STATED:
             setattr(termination, name, getattr(stated, name))
         _fill(termination, stated.wires, shop_day(at))
         clean(termination)
@@ -164,14 +156,21 @@ def plan_termination(
 
 
 def _fill(termination: Termination, wires: Sequence[Wire], on: date) -> None:
-    """Hold the choice against the rules, refuse a misfit, and copy the targets of the specification in force."""
-    plan = plan_for(wires, termination.terminal, termination.tool, on, circuit_facts(termination))
-    refuse_if([*plan.findings, *_inspection_findings(termination)])
+    """Hold the choice against the rules, refuse a misfit that no concession lets through, and copy the targets in force."""
+    plan = plan_of_termination(termination, wires, on)
+    concessions = concessions_on(live_concessions([termination.sheet_id], on), termination)
+    refuse_if([*conceded(plan.findings, concessions), *_press_findings(termination), *_inspection_findings(termination)])
     termination.csa_mm2 = combined_csa_mm2([wire.csa_mm2 for wire in wires])
     row = ToolRow.objects.filter(pk=plan.row_id).first() if plan.row_id else None
     termination.tool_row = row
     termination.setting = " ".join(p for p in (row.cavity and f"cavity {row.cavity}", row.setting) if p) if row else ""
-    copy_targets(termination, CrimpSpecification.objects.select_related("document").get(pk=plan.specification_id or 0))
+    if plan.specification_id is not None:  # none where a concession lets the missing one through
+        copy_targets(termination, CrimpSpecification.objects.select_related("document").get(pk=plan.specification_id))
+
+
+def _press_findings(t: Termination) -> list[Finding]:
+    """A press is picked for a tool: without one there is nothing it could take."""
+    return [misfit("termination.press", "press", press=t.press.asset_number)] if t.press and not t.tool else []
 
 
 def _inspection_findings(t: Termination) -> list[Finding]:
@@ -273,10 +272,10 @@ def revise_sheet(*, sheet: SetupSheet, reason: str, by: Person, at: datetime) ->
         draft.save(force_insert=True)
         for old in sheet.terminations.prefetch_related("termination_wires__wire"):
             wires = old.ordered_wires()
-            new = Termination.objects.get(pk=old.pk)
+            new = Termination.objects.select_related("terminal", "tool", "press").get(pk=old.pk)
             new.pk, new.sheet = None, draft
             new._state.adding = True
-            plan = plan_for(wires, new.terminal, new.tool, shop_day(at), circuit_facts(new))
+            plan = plan_of_termination(new, wires, shop_day(at))
             if plan.specification_id and not plan.blocking:
                 copy_targets(new, CrimpSpecification.objects.get(pk=plan.specification_id))
             new.save(force_insert=True)

@@ -19,7 +19,8 @@ from shop.clock import now, shop_day
 from shop.conductor import combined_csa_mm2
 from shop.fit import CircuitFacts
 from shop.forms.termination import WIRES, TerminationForm
-from shop.planning import ToolOffer, plan_for, tool_offers
+from shop.planning import PressOffer, ToolOffer, plan_for, press_offers, tool_offers
+from shop.press_fit import TOOLS_FOR_A_PRESS
 from shop.specifications import CrimpSpecification
 
 
@@ -29,6 +30,8 @@ class FitForm(forms.Form):
     wire_1, wire_2, wire_3, wire_4 = (TerminationForm.base_fields[name] for name in WIRES)
     terminal = TerminationForm.base_fields["terminal"]
     tool = TerminationForm.base_fields["tool"]
+    press = TerminationForm.base_fields["press"]
+    dipped_end = TerminationForm.base_fields["dipped_end"]
     required_temperature_c = TerminationForm.base_fields["required_temperature_c"]
     required_voltage_v = TerminationForm.base_fields["required_voltage_v"]
 
@@ -50,6 +53,19 @@ class OfferOut(AnySerializer):
         return [finding_out(finding) for finding in offer.findings]
 
 
+class PressOfferOut(AnySerializer):
+    """A press held against the tool and the terminal."""
+
+    asset_number = serializers.CharField(source="press.asset_number")
+    kind = serializers.CharField(source="press.kind")
+    state = serializers.CharField(source="press.state", help_text="As of today; the plan does not judge it, the press will.")
+    findings = serializers.SerializerMethodField()
+
+    @extend_schema_field(FindingSerializer(many=True))
+    def get_findings(self, offer: PressOffer) -> list[Any]:
+        return [finding_out(finding) for finding in offer.findings]
+
+
 class TargetsOut(AnySerializer):
     """The targets of a crimp specification."""
 
@@ -60,11 +76,22 @@ class TargetsOut(AnySerializer):
     crimp_height_nominal_mm = FigureOut(allow_null=True)
     crimp_height_max_mm = FigureOut(allow_null=True)
     crimp_width_min_mm = FigureOut(allow_null=True)
+    crimp_width_nominal_mm = FigureOut(allow_null=True)
     crimp_width_max_mm = FigureOut(allow_null=True)
     insulation_height_min_mm = FigureOut(allow_null=True)
+    insulation_height_nominal_mm = FigureOut(allow_null=True)
     insulation_height_max_mm = FigureOut(allow_null=True)
     strip_length_min_mm = FigureOut(allow_null=True)
+    strip_length_nominal_mm = FigureOut(allow_null=True)
     strip_length_max_mm = FigureOut(allow_null=True)
+    bell_mouth_min_mm = FigureOut(allow_null=True)
+    bell_mouth_max_mm = FigureOut(allow_null=True)
+    brush_min_mm = FigureOut(allow_null=True)
+    brush_max_mm = FigureOut(allow_null=True)
+    cut_off_tab_max_mm = FigureOut(allow_null=True)
+    resistance_max_mohm = FigureOut(allow_null=True)
+    compaction_min_pct = FigureOut(allow_null=True)
+    compaction_max_pct = FigureOut(allow_null=True)
     pull_force_min_n = FigureOut(allow_null=True)
     pull_force_source = serializers.CharField()
 
@@ -78,6 +105,8 @@ class FitOut(AnySerializer):
     findings = FindingSerializer(many=True, help_text="Of wires, terminal, that tool, and specification.")
     tools = OfferOut(many=True, help_text="Tools that fit.")
     other_tools = OfferOut(many=True, help_text="Tools that do not, each with the reasons.")
+    presses = PressOfferOut(many=True, help_text="Presses that take the tool, where it is one for a press.")
+    other_presses = PressOfferOut(many=True, help_text="Presses that do not, each with the reasons.")
     targets = TargetsOut(allow_null=True, help_text="Of the specification in force, where one covers the combination.")
 
 
@@ -88,10 +117,13 @@ class FitView(ApiView):
         form: Any = read_with_wires(FitForm(form_values(request, FitIn)))
         stated = form.cleaned_data
         wires, terminal = [stated[name] for name in WIRES if stated[name] is not None], stated["terminal"]
-        fitting, others = tool_offers(wires, terminal)
+        on = shop_day(now())
+        fitting, others = tool_offers(wires, terminal, on)
         tool = stated["tool"] or (fitting[0].tool if len(fitting) == 1 else None)
         circuit = CircuitFacts(stated["required_temperature_c"], stated["required_voltage_v"])
-        plan = plan_for(wires, terminal, tool, shop_day(now()), circuit)
+        plan = plan_for(wires, terminal, tool, on, circuit, press=stated["press"], dipped_end=stated["dipped_end"])
+        for_a_press = tool is not None and tool.kind in TOOLS_FOR_A_PRESS
+        presses, other_presses = press_offers(tool, terminal, on) if tool and for_a_press else ([], [])
         specification = CrimpSpecification.objects.select_related("document").filter(pk=plan.specification_id or 0).first()
         return Response(
             {
@@ -101,6 +133,8 @@ class FitView(ApiView):
                 "findings": [finding_out(finding) for finding in plan.findings],
                 "tools": OfferOut(fitting, many=True).data,
                 "other_tools": OfferOut(others, many=True).data,
+                "presses": PressOfferOut(presses, many=True).data,
+                "other_presses": PressOfferOut(other_presses, many=True).data,
                 "targets": TargetsOut(specification).data if specification else None,
             }
         )

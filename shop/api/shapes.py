@@ -40,7 +40,7 @@ class SpecificationShape(TypedDict):
     document_revision: str
 
 
-class TargetsShape(TypedDict):
+class _TargetsAlways(TypedDict):
     crimp_height_mm: LimitsShape | None
     crimp_width_mm: LimitsShape | None
     insulation_height_mm: LimitsShape | None
@@ -49,7 +49,15 @@ class TargetsShape(TypedDict):
     pull_force_source: str
 
 
-class PlanShape(TypedDict):
+class TargetsShape(_TargetsAlways, total=False):
+    bell_mouth_mm: LimitsShape
+    brush_mm: LimitsShape
+    cut_off_tab_max_mm: str
+    resistance_max_mohm: str
+    compaction_pct: LimitsShape
+
+
+class _PlanAlways(TypedDict):
     first_piece_heights: int
     first_piece_pulls: int
     sample_every: int
@@ -58,7 +66,12 @@ class PlanShape(TypedDict):
     inspector_signs: bool
 
 
-class TerminationShape(TypedDict):
+class PlanShape(_PlanAlways, total=False):
+    sample_every_minutes: int
+    cross_sections: int
+
+
+class _TerminationAlways(TypedDict):
     position: int
     lead: str
     end: str
@@ -72,6 +85,11 @@ class TerminationShape(TypedDict):
     specification: SpecificationShape | None
     targets: TargetsShape
     plan: PlanShape
+
+
+class TerminationShape(_TerminationAlways, total=False):
+    press: str
+    dipped_end: bool
 
 
 class JobShape(TypedDict):

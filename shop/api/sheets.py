@@ -204,7 +204,7 @@ class TerminationView(ApiView):
 
 
 def _termination(sheet_pk: int, pk: int) -> Termination:
-    rows = Termination.objects.select_related("terminal", "tool", "sheet").prefetch_related("termination_wires__wire")
+    rows = Termination.objects.select_related("terminal", "tool", "press", "sheet").prefetch_related("termination_wires__wire")
     return found(rows, sheet=sheet_pk, pk=pk)
 
 

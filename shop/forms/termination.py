@@ -7,14 +7,24 @@ from typing import Any, ClassVar
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from shop.acts.sheets import TerminationInput
+from shop.acts.sheets import STATED, TerminationInput
+from shop.crib import Press
 from shop.forms.fields import CountField, KeyField, LengthField, TemperatureField, VoltageField, YesNoField
 from shop.jobs import Termination
 from shop.materials import Terminal, Wire
 from shop.tools import Tool
 
 WIRES = ("wire_1", "wire_2", "wire_3", "wire_4")
-PLAN = ("first_piece_heights", "first_piece_pulls", "sample_every", "sample_size", "last_piece_pulls", "inspector_signs")
+PLAN = (
+    "first_piece_heights",
+    "first_piece_pulls",
+    "cross_sections",
+    "sample_every",
+    "sample_every_minutes",
+    "sample_size",
+    "last_piece_pulls",
+    "inspector_signs",
+)
 
 
 class TerminationForm(forms.Form):
@@ -35,20 +45,24 @@ class TerminationForm(forms.Form):
     wire_length_mm = LengthField(label=_("Wire length, mm"), required=False)
     required_temperature_c = TemperatureField(label=_("Temperature asked, °C"), required=False)
     required_voltage_v = VoltageField(label=_("Voltage asked, V"), required=False)
+    dipped_end = YesNoField(label=_("The end is dipped in solder"), required=False)
     tool = KeyField(Tool, "asset_number", label=_("Tool"), required=False)
+    press = KeyField(Press, "asset_number", label=_("Press"), required=False)
     first_piece_heights = CountField(label=_("Crimp heights on the first piece"))
     first_piece_pulls = CountField(label=_("Pull tests on the first piece"))
+    cross_sections = CountField(label=_("Cross-sections on the first piece"), required=False)
     sample_every = CountField(label=_("Sample every, pieces"))
+    sample_every_minutes = CountField(label=_("and every, minutes"), required=False)
     sample_size = CountField(label=_("Pieces in a sample"))
     last_piece_pulls = CountField(label=_("Pull tests on the last piece"))
     inspector_signs = YesNoField(label=_("An inspector countersigns the first piece"), required=False)
 
     def __init__(self, *args: Any, termination: Termination | None = None, quantity: int | None = None, **options: Any) -> None:
         shown = termination or Termination()
-        names = [name for name in self.base_fields if name not in WIRES and name not in ("tool", "terminal")]
+        names = [name for name in self.base_fields if name not in WIRES and name not in ("tool", "press", "terminal")]
         initial: dict[str, Any] = {name: getattr(shown, name) for name in names}
         if termination is not None:
-            initial |= {"tool": termination.tool, "terminal": termination.terminal}
+            initial |= {"tool": termination.tool, "press": termination.press, "terminal": termination.terminal}
             initial |= dict(zip(WIRES, termination.ordered_wires(), strict=False))
         elif quantity is not None:
             initial["quantity"] = quantity
@@ -71,8 +85,10 @@ class TerminationForm(forms.Form):
 
     def stated(self) -> TerminationInput:
         """The act's input. The form must be valid."""
-        own = ("lead", "end", "circuit", "quantity", "terminal", "tool", "wire_length_mm", "required_temperature_c", "required_voltage_v")
-        return TerminationInput(wires=self.wires(), **{name: self.cleaned_data[name] for name in (*own, *PLAN)})
+        given = {name: self.cleaned_data[name] for name in STATED}
+        given["cross_sections"] = given["cross_sections"] or 0  # left empty: none
+        given["sample_every_minutes"] = given["sample_every_minutes"] or None
+        return TerminationInput(wires=self.wires(), **given)
 
 
 class ReasonForm(forms.Form):

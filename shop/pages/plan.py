@@ -195,7 +195,7 @@ def _sheet(pk: int) -> SetupSheet:
 def _termination(sheet_pk: int, pk: int | None) -> Termination | None:
     if pk is None:
         return None
-    rows = Termination.objects.select_related("terminal", "tool", "sheet").prefetch_related("termination_wires__wire")
+    rows = Termination.objects.select_related("terminal", "tool", "press", "sheet").prefetch_related("termination_wires__wire")
     return get_object_or_404(rows, sheet=sheet_pk, pk=pk)
 
 
@@ -213,7 +213,16 @@ def _termination_form(
     sheet, termination, system = _sheet(sheet_pk), _termination(sheet_pk, pk), system_of(person_of(request))
     form = form or TerminationForm(request.POST or None, termination=termination, quantity=sheet.job.quantity)
     circuit = CircuitFacts(form.chosen("required_temperature_c"), form.chosen("required_voltage_v"))
-    fit = fit_of(form.wires(), form.chosen("terminal"), form.chosen("tool"), circuit, shop_day(now()), system)
+    fit = fit_of(
+        form.wires(),
+        form.chosen("terminal"),
+        form.chosen("tool"),
+        circuit,
+        shop_day(now()),
+        system,
+        press=form.chosen("press"),
+        dipped_end=bool(form.chosen("dipped_end")),
+    )
     checking = "check" in request.POST
     if checking and not refusal:
         # Half-filled is no mistake while one is still picking; what is filled in wrongly is told.
@@ -229,7 +238,7 @@ def _termination_form(
         lead_fields=[form[name] for name in ("lead", "end", "circuit", "quantity", "wire_length_mm")],
         barrel_fields=[form[name] for name in (WIRES[0], "terminal")],
         further_wires=[form[name] for name in WIRES[1:]],
-        circuit_fields=[form[name] for name in ("required_temperature_c", "required_voltage_v")],
+        circuit_fields=[form[name] for name in ("required_temperature_c", "required_voltage_v", "dipped_end")],
         plan_fields=[form[name] for name in PLAN],
         fit=fit,
         remove_url=reverse("plan:remove-termination", args=[sheet.pk, termination.pk]) if termination else "",
