@@ -58,7 +58,13 @@ def tool_findings(tool: Tool, termination: Termination, on: date) -> tuple[Findi
     """Rule 7, and the tool is the one on the sheet."""
     expected = termination.tool.asset_number if termination.tool else "?"
     facts = ToolStateFacts(
-        tool.asset_number, tool.state, tool.crimp_count, tool.service_due_count, tool.service_due_on, tool.verification_due_on
+        tool.asset_number,
+        tool.state,
+        tool.crimp_count,
+        tool.service_due_count,
+        tool.service_due_on,
+        tool.verification_due_on,
+        tool.verification_due_count,
     )
     same = answer("scan.tool.other", tool.pk == termination.tool_id, "tool", tool=tool.asset_number, expected=expected)
     return (same, *tool_use(facts, on))

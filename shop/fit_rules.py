@@ -244,6 +244,15 @@ _USE = {
         next_step=_("Have it verified, take another tool, or ask quality for a concession."),
         concedable=True,
     ),
+    "use.tool.verification_count": RuleText(
+        title=_("Tool verification by crimps"),
+        fits=_("Tool {tool} stands at {count} crimps; verification is due at {due_count}."),
+        misfit=_("Tool {tool} stands at {count} crimps, past the verification due at {due_count}."),
+        undecidable=_("Verification of tool {tool} is due at {due_count} crimps; its counter is not recorded."),
+        expected=_("A tool whose verification is not overdue."),
+        next_step=_("Have it verified, take another tool, or ask quality for a concession."),
+        concedable=True,
+    ),
     "use.press.state": RuleText(
         title=_("Press available"),
         fits=_("Press {press} is available."),

@@ -19,7 +19,7 @@ RESOLUTION_SHARE = 10
 
 @dataclass(frozen=True, slots=True)
 class ToolStateFacts:
-    """A tool at the moment of use. crimp_count and service_due_count are readings of its counter; None: no service by that measure."""
+    """A tool at the moment of use. crimp_count and the due counts are readings of its counter; None: no plan by that measure."""
 
     tool: str
     state: str
@@ -27,6 +27,7 @@ class ToolStateFacts:
     service_due_count: int | None
     service_due_on: date | None
     verification_due_on: date | None
+    verification_due_count: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +65,10 @@ class QualificationFacts:
 
 
 def tool_use(tool: ToolStateFacts, on: date) -> tuple[Finding, ...]:
-    """Rule 7: available, service overdue neither by crimps nor by days, verification not overdue.
+    """Rule 7: available, service and verification overdue neither by crimps nor by days.
 
-    A plan by crimps or by days alone is a plan; without either nobody can say whether service is due.
+    A service plan by crimps or by days alone is a plan; without either nobody can say whether service is due. Verification always has a
+    day: a tool that lies in a drawer ages too. A due count is the last good count.
     """
     found = [
         answer("use.tool.state", tool.state == "available", "tool", tool=tool.tool, state=tool.state),
@@ -79,6 +81,10 @@ def tool_use(tool: ToolStateFacts, on: date) -> tuple[Finding, ...]:
             day=on,
         ),
     ]
+    if tool.verification_due_count is not None:
+        count, due = tool.crimp_count, tool.verification_due_count
+        fits = None if count is None else count <= due
+        found.append(answer("use.tool.verification_count", fits, "tool", tool=tool.tool, count=count, due_count=due))
     if tool.service_due_count is not None:
         count, due = tool.crimp_count, tool.service_due_count
         fits = None if count is None else count <= due

@@ -60,7 +60,7 @@ SPEC = SpecificationFacts(
     strip_length_max_mm=Decimal("4.5"),
     pull_force_min_n=Decimal("85"),
 )
-TOOL = ToolStateFacts("AP-031", "available", 1000, 5000, DAY, DAY)
+TOOL = ToolStateFacts("AP-031", "available", 1000, 5000, DAY, DAY, 5000)
 LOT = LotStateFacts("L-77", "W-075-RD", "released", DAY)
 GAUGE = GaugeStateFacts("G-04", "crimp-height micrometer", "available", Decimal("0.001"), DAY, DAY, in_tolerance=True)
 PRESS = PressFacts("PR-02", "ML-30", "side feed", Decimal(20000), Decimal("135.78"), Decimal("0.03"), DAY, DAY)
@@ -169,6 +169,8 @@ CASES = [
     ("use.tool.service_date", OPEN, lambda: used(tool=replace(TOOL, service_due_on=None, service_due_count=None))),
     ("use.tool.verification", MISFIT, lambda: used(tool=replace(TOOL, verification_due_on=YESTERDAY))),
     ("use.tool.verification", OPEN, lambda: used(tool=replace(TOOL, verification_due_on=None))),
+    ("use.tool.verification_count", MISFIT, lambda: used(tool=replace(TOOL, crimp_count=5001))),
+    ("use.tool.verification_count", OPEN, lambda: used(tool=replace(TOOL, crimp_count=None))),
     ("use.lot.state", MISFIT, lambda: used(lot=replace(LOT, state="received"))),
     ("use.lot.part", MISFIT, lambda: used(lot=replace(LOT, part_number="W-075-BK"))),
     ("use.lot.shelf_life", MISFIT, lambda: used(lot=replace(LOT, usable_until=YESTERDAY))),
