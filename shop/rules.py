@@ -213,6 +213,99 @@ RULES: dict[str, RuleText] = {
         misfit=_("This key was used for another act: {act}."),
         next_step=_("Load the page again."),
     ),
+    "parts.file": RuleText(
+        title=_("Parts list"),
+        misfit=_("The parts list cannot be read: {reason}."),
+        expected=_("CSV in UTF-8, or XLSX, with a line of column names and a line per lead; at most {limit} MB."),
+        next_step=_("Save it again as CSV (UTF-8) or XLSX."),
+    ),
+    "parts.column.needed": RuleText(
+        title=_("Columns"),
+        misfit=_("No column of the file is named for: {column}."),
+        expected=_("A parts list says at least lead, wire, and a terminal at one end."),
+        next_step=_("Choose the column that says it."),
+    ),
+    "parts.column.missing": RuleText(
+        title=_("Columns"), misfit=_("The column chosen for {column} is not in the file."), next_step=_("Choose another one.")
+    ),
+    "parts.column.twice": RuleText(
+        title=_("Columns"),
+        misfit=_("Column {column} is chosen twice."),
+        expected=_("Each column of the file means one thing."),
+        next_step=_("Choose another one for one of them."),
+    ),
+    "parts.cell.empty": RuleText(
+        title=_("Missing"), misfit=_("There is no {column}."), expected=_("Every lead has a number and a wire."), next_step=_("Fill it in.")
+    ),
+    "parts.cell.long": RuleText(title=_("Too long"), misfit=_("The text has more than {limit} characters."), next_step=_("Shorten it.")),
+    "parts.length.unit": RuleText(
+        title=_("Unit of the length"),
+        misfit=_("{text} is a length without a unit."),
+        expected=_("The unit stands in the cell, in the column's name, or is chosen with the columns."),
+        next_step=_("Choose the unit on the columns page, or write it in the cell."),
+    ),
+    "parts.length": RuleText(title=_("Length"), misfit=_("{text} is no length: {reason}"), next_step=_("Correct the cell.")),
+    "parts.quantity": RuleText(title=_("Quantity"), misfit=_("{text} is no quantity: {reason}"), next_step=_("Correct the cell.")),
+    "parts.lead.twice": RuleText(
+        title=_("Lead number"),
+        misfit=_("Lead {lead} stands in line {line} already."),
+        expected=_("Every lead has a number of its own."),
+        next_step=_("Give one of them another number."),
+    ),
+    "parts.with": RuleText(
+        title=_("Shared barrel"),
+        misfit=_("{text} does not name the end of another lead in this list."),
+        expected=_("Lead and end, such as 4/A for the same end of this lead, or B+4/A for its end B."),
+        next_step=_("Correct the cell."),
+    ),
+    "parts.with.terminal": RuleText(
+        title=_("Shared barrel"),
+        misfit=_("Lead {lead}, end {end} has no terminal of its own, or another one than is named here."),
+        expected=_("One terminal for all wires in the barrel, named at the lead that holds it."),
+        next_step=_("Correct the terminals, or the lead named."),
+    ),
+    "parts.with.quantity": RuleText(
+        title=_("Shared barrel"),
+        misfit=_("Lead {lead} is made {count} times a harness, this one {own} times."),
+        expected=_("Wires that share a barrel are made in the same number."),
+        next_step=_("Correct the quantities."),
+    ),
+    "parts.unknown": RuleText(
+        title=_("Not in the catalogue"),
+        misfit=_("There is no {thing} {name} in use in the catalogue."),
+        next_step=_("Correct the cell, or add it to the catalogue first."),
+    ),
+    "parts.unknown.close": RuleText(
+        title=_("Not in the catalogue"),
+        misfit=_("There is no {thing} {name} in use in the catalogue."),
+        expected=_("There is one that is written {close}."),
+        next_step=_("Correct the cell."),
+    ),
+    "parts.tool.none": RuleText(
+        title=_("Tool"),
+        misfit=_("No tool has an approved row for terminal {terminal}."),
+        expected=_("Every termination has a tool that fits."),
+        next_step=_("Have a row approved for a tool, or choose another terminal."),
+    ),
+    "parts.open": RuleText(
+        title=_("Parts list"),
+        misfit=_("{bad} of {rows} leads do not fit yet. No sheet was made."),
+        expected=_("Every lead reads well and fits."),
+        next_step=_("Correct the leads marked below."),
+    ),
+    "parts.empty": RuleText(
+        title=_("Parts list"),
+        misfit=_("No lead of the list has a terminal, so there is nothing to plan."),
+        next_step=_("Check which columns are read as terminals."),
+    ),
+    "parts.made": RuleText(
+        title=_("Parts list"),
+        misfit=_("Sheet {sheet} was made from this list already."),
+        next_step=_("Change the sheet, or take in the list again for another one."),
+    ),
+    "parts.cell.where": RuleText(
+        title=_("Correction"), misfit=_("The list has no line or column {place} to correct."), next_step=_("Load the page again.")
+    ),
     "import.header": RuleText(
         title=_("Columns"),
         misfit=_("The file has no column {column}."),
