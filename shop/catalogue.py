@@ -12,6 +12,7 @@ from django.db.models import Q
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from shop.crib import Press
 from shop.finding import Refused, misfit
 from shop.forms.fields import KeyField
 from shop.forms.item import ItemForm, has_default, text_of
@@ -19,7 +20,7 @@ from shop.forms.jobs import CustomerForm
 from shop.forms.materials import TerminalForm, TerminalLotForm, WireForm, WireLotForm
 from shop.forms.people import PersonForm, QualificationForm
 from shop.forms.specifications import DocumentForm, SpecificationForm
-from shop.forms.tools import CalibrationForm, GaugeForm, ToolForm, ToolRowForm
+from shop.forms.tools import CalibrationForm, GaugeForm, PressForm, ToolForm, ToolRowForm
 from shop.jobs import Customer
 from shop.materials import Terminal, TerminalLot, Wire, WireLot
 from shop.people import Person, Qualification
@@ -34,6 +35,7 @@ from shop.standing import (
     in_use_standing,
     lot_standing,
     person_standing,
+    press_standing,
     qualification_standing,
     row_standing,
     tool_standing,
@@ -115,9 +117,7 @@ class Kind:
 
     @property
     def required_columns(self) -> tuple[str, ...]:
-        return tuple(
-            name for name, field in self.form.base_fields.items() if field.required and not has_default(self.model, name)
-        )
+        return tuple(name for name, field in self.form.base_fields.items() if field.required and not has_default(self.model, name))
 
     def key_of(self, item: models.Model) -> str:
         """The item's name for people, records and addresses of files."""
@@ -321,12 +321,38 @@ _KINDS = (
             Column(_("terminal"), ("terminal__part_number",)),
             Column(_("cavity"), ("cavity",)),
             Column(_("setting"), ("setting",)),
+            Column(_("conductor setting"), ("conductor_setting",)),
+            Column(_("insulation setting"), ("insulation_setting",)),
             Column(_("conductor area"), ("csa_min_mm2", "csa_max_mm2")),
             Column(_("insulation diameter"), ("od_min_mm", "od_max_mm")),
         ),
         search=("tool__asset_number", "terminal__part_number", "setting", "approved_by_document"),
         standing=row_standing,
         explain=_("This terminal, these conductor areas and insulation diameters, on this tool at this setting."),
+    ),
+    Kind(
+        slug="presses",
+        subject="press",
+        model=Press,
+        title=_("Presses"),
+        singular=_("press"),
+        part="tool",
+        form=PressForm,
+        deed=Deed.CHANGE_TOOLS,
+        key=("asset_number",),
+        columns=(
+            Column(_("asset number"), ("asset_number",)),
+            Column(_("kind"), ("kind",)),
+            Column(_("description"), ("description",)),
+            Column(_("mount"), ("mount",), note="feed"),
+            Column(_("force rating"), ("force_rating_n",)),
+            Column(_("shut height"), ("shut_height_mm",)),
+            Column(_("verification due"), ("shut_height_due_on",)),
+        ),
+        search=("asset_number", "description", "mount"),
+        filters=("kind", "state"),
+        standing=press_standing,
+        explain=_("What applicators and die sets go into. The shut height is verified; a press that is off breaks every crimp height."),
     ),
     Kind(
         slug="documents",

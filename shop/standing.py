@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import OuterRef, Subquery
 from django.utils.translation import gettext as _
 
+from shop.crib import Press
 from shop.materials import LotState, MaterialLot, Terminal, Wire
 from shop.people import Person, Qualification
 from shop.specifications import CrimpSpecification, Document
@@ -27,9 +28,7 @@ class Standing:
 def gauges_with_calibration(gauges: models.QuerySet[Gauge], on: date) -> models.QuerySet[Gauge]:
     """Gauges with their newest calibration up to `on` beside them, so that a list asks once."""
     newest = Calibration.objects.filter(gauge=OuterRef("pk"), calibrated_on__lte=on).order_by("-calibrated_on", "-pk")
-    return gauges.annotate(
-        newest_due_on=Subquery(newest.values("due_on")[:1]), newest_result=Subquery(newest.values("result")[:1])
-    )
+    return gauges.annotate(newest_due_on=Subquery(newest.values("due_on")[:1]), newest_result=Subquery(newest.values("result")[:1]))
 
 
 def gauge_standing(gauge: Gauge, on: date) -> Standing:
@@ -64,11 +63,23 @@ def tool_standing(tool: Tool, on: date) -> Standing:
         return Standing("undecided", _("no verification planned"))
     if tool.verification_due_on < on:
         return Standing("does not conform", _("verification ran out {day}").format(day=tool.verification_due_on))
+    if tool.verification_due_count is not None and tool.crimp_count > tool.verification_due_count:
+        return Standing("does not conform", _("verification due at {count} crimps").format(count=tool.verification_due_count))
     if tool.service_due_on is not None and tool.service_due_on < on:
         return Standing("does not conform", _("service ran out {day}").format(day=tool.service_due_on))
     if tool.service_due_count is not None and tool.crimp_count > tool.service_due_count:
         return Standing("does not conform", _("service due at {count} crimps").format(count=tool.service_due_count))
     return Standing("conforms", _("available"))
+
+
+def press_standing(press: Press, on: date) -> Standing:
+    if press.state != ToolState.AVAILABLE:
+        return Standing("does not conform", press.get_state_display())
+    if press.shut_height_due_on is None:
+        return Standing("undecided", _("shut height not verified"))
+    if press.shut_height_due_on < on:
+        return Standing("does not conform", _("shut height ran out {day}").format(day=press.shut_height_due_on))
+    return Standing("conforms", _("verified until {day}").format(day=press.shut_height_due_on))
 
 
 def row_standing(row: ToolRow, on: date) -> Standing:

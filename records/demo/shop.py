@@ -30,6 +30,7 @@ KINDS = (
     "wire-lots",
     "terminals",
     "terminal-lots",
+    "presses",
     "tools",
     "tool-rows",
     "gauges",

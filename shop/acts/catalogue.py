@@ -11,6 +11,7 @@ from django.db import models, transaction
 
 from shop.canonical import content_sha256
 from shop.catalogue import Kind, kind_named, kind_of
+from shop.crib import Press
 from shop.events import CatalogueChanged, publish
 from shop.finding import Refused, misfit, refuse_if
 from shop.forms.item import ItemForm
@@ -72,7 +73,7 @@ def subject_of(kind: Kind, item: models.Model) -> tuple[str, int, str]:
     return (kind.subject or kind.slug, int(item.pk), kind.key_of(item)[:120])
 
 
-HELD = "on hold"  # the same word for lots, tools and gauges
+HELD = "on hold"  # the same word for lots, tools, presses and gauges
 
 
 def set_lot_state(*, lot: MaterialLot, state: str, reason: str, by: Person, at: datetime) -> MaterialLot:
@@ -87,6 +88,12 @@ def set_tool_state(*, tool: Tool, state: str, reason: str, by: Person, at: datet
     return changed
 
 
+def set_press_state(*, press: Press, state: str, reason: str, by: Person, at: datetime) -> Press:
+    """Put a press into use, on hold, out for service, in verification, or retire it."""
+    changed: Press = _set_state(press, state, reason, by, at)
+    return changed
+
+
 def set_gauge_state(*, gauge: Gauge, state: str, reason: str, by: Person, at: datetime) -> Gauge:
     """Put a gauge into use, on hold, into calibration, or retire it."""
     changed: Gauge = _set_state(gauge, state, reason, by, at)
@@ -96,7 +103,7 @@ def set_gauge_state(*, gauge: Gauge, state: str, reason: str, by: Person, at: da
 def _set_state(item: models.Model, state: str, reason: str, by: Person, at: datetime) -> Any:
     """Whoever keeps the kind or decides on holds changes the state; only the latter takes something off hold. A reason is always needed."""
     kind = kind_of(item)
-    assert kind is not None  # noqa: S101  # lots, tools and gauges are kinds
+    assert kind is not None  # noqa: S101  # lots, tools, presses and gauges are kinds
     with transaction.atomic():
         row: Any = kind.model._default_manager.select_for_update().get(pk=item.pk)
         findings = [] if may(by, Deed.DECIDE_HOLD) else permission_findings(by, Deed.DECIDE_HOLD if row.state == HELD else kind.deed)

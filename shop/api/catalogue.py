@@ -18,7 +18,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from shop.acts.catalogue import save_item, seen, set_gauge_state, set_lot_state, set_tool_state
+from shop.acts.catalogue import save_item, seen, set_gauge_state, set_lot_state, set_press_state, set_tool_state
 from shop.acts.catalogue_import import import_rows
 from shop.api.bodies import CSVParser
 from shop.api.fields import AnySerializer, Asked, Word
@@ -26,6 +26,7 @@ from shop.api.form_bodies import body_of, written
 from shop.api.view import ApiView, ListView, asked, found, person_of
 from shop.catalogue import KINDS, Kind
 from shop.clock import now, shop_day
+from shop.crib import Press
 from shop.finding import Refused, misfit
 from shop.forms.fields import KeyField
 from shop.materials import LotState, MaterialLot
@@ -38,6 +39,7 @@ STATES: dict[str, type[models.TextChoices]] = {
     "wire-lots": LotState,
     "terminal-lots": LotState,
     "tools": ToolState,
+    "presses": ToolState,
     "gauges": GaugeState,
 }
 """Kinds whose state is changed by an act of its own, with a reason."""
@@ -207,7 +209,7 @@ class ItemView(_OfKind, ApiView):
         stated, given = self.kind.stated(item), written(body)
         elsewhere = [name for name in self.kind.form.only_new if name in given and given[name] != stated[name]]
         if elsewhere:
-            message = "It is changed at the address of the item's state, with a reason."
+            message = "It is changed by an act of its own, with a reason."
             raise Refused([misfit("data.invalid", name, message=message) for name in elsewhere])
         values = (stated if base is None else base) | given
         save_item(kind=self.kind, values=values, by=person_of(request), at=now(), instance=item, reason=reason, seen_sha256=sha256)
@@ -226,6 +228,8 @@ def _set_state(item: models.Model, state: str, reason: str, by: Person, at: date
     match item:
         case Tool():
             set_tool_state(tool=item, state=state, reason=reason, by=by, at=at)
+        case Press():
+            set_press_state(press=item, state=state, reason=reason, by=by, at=at)
         case Gauge():
             set_gauge_state(gauge=item, state=state, reason=reason, by=by, at=at)
         case MaterialLot():

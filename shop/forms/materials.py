@@ -14,6 +14,7 @@ from shop.forms.fields import (
     AreaField,
     CountField,
     DayField,
+    ForceField,
     KeyField,
     LengthField,
     NumberField,
@@ -81,13 +82,14 @@ class TerminalForm(ItemForm):
     accepts_solid = YesNoField(label=_("Takes solid wire"), required=False)
     accepts_fine_stranded = YesNoField(label=_("Takes fine strands"), required=False)
     accepts_aluminium = YesNoField(label=_("Takes aluminium"), required=False)
+    crimp_force_n = ForceField(label=_("Crimp force needed, N"), required=False, help_text=_("In N, or with its unit: 12 kN."))
     is_active = YesNoField(label=_("In use"), required=False)
 
     groups = (
         (_("Terminal"), ("part_number", "description", "kind", "barrel", "form", "plating", "is_active")),
         (
             _("Conductor barrel"),
-            ("csa_min_mm2", "csa_max_mm2", "wires_max", "accepts_solid", "accepts_fine_stranded", "accepts_aluminium"),
+            ("csa_min_mm2", "csa_max_mm2", "wires_max", "accepts_solid", "accepts_fine_stranded", "accepts_aluminium", "crimp_force_n"),
         ),
         (_("Insulation support"), ("has_support", "od_min_mm", "od_max_mm")),
     )
@@ -109,6 +111,7 @@ class TerminalForm(ItemForm):
             "accepts_solid",
             "accepts_fine_stranded",
             "accepts_aluminium",
+            "crimp_force_n",
             "plating",
             "is_active",
         ]

@@ -18,10 +18,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_POST
 
-from shop.acts.catalogue import save_item, seen, set_gauge_state, set_lot_state, set_tool_state
+from shop.acts.catalogue import save_item, seen, set_gauge_state, set_lot_state, set_press_state, set_tool_state
 from shop.acts.catalogue_import import ImportRefused, ImportReport, import_rows, template_csv
 from shop.catalogue import KINDS, Kind, Related
 from shop.clock import now, shop_day
+from shop.crib import Press
 from shop.finding import Refused, misfit
 from shop.forms.item import ItemForm, has_default
 from shop.jobs import Job
@@ -216,7 +217,7 @@ class RelatedTable:
 
 @dataclass(frozen=True, slots=True)
 class StateChoice:
-    """The state of a tool, gauge or lot, and what it can become."""
+    """The state of a tool, press, gauge or lot, and what it can become."""
 
     url: str
     options: list[tuple[str, str]]
@@ -285,7 +286,7 @@ def _query(**values: str) -> str:
 
 
 def _state_choice(kind: Kind, item: Any, person: Person, typed: Mapping[str, Any]) -> StateChoice | None:
-    if not isinstance(item, MaterialLot | Tool | Gauge) or not (may(person, kind.deed) or may(person, Deed.DECIDE_HOLD)):
+    if not isinstance(item, MaterialLot | Tool | Press | Gauge) or not (may(person, kind.deed) or may(person, Deed.DECIDE_HOLD)):
         return None
     field = model_field(kind.model, "state")
     options = [(str(value), str(label)) for value, label in (field.choices if field else None) or []]
@@ -306,6 +307,8 @@ def change_state(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     by, at, state, reason = person_of(request), now(), request.POST.get("state", ""), request.POST.get("state_reason", "")
     if isinstance(item, Tool):
         set_tool_state(tool=item, state=state, reason=reason, by=by, at=at)
+    elif isinstance(item, Press):
+        set_press_state(press=item, state=state, reason=reason, by=by, at=at)
     elif isinstance(item, Gauge):
         set_gauge_state(gauge=item, state=state, reason=reason, by=by, at=at)
     elif isinstance(item, MaterialLot):

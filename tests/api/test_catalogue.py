@@ -9,6 +9,7 @@ from records.models import LedgerEntry
 from shop.catalogue import KINDS
 from shop.materials import Wire
 from shop.tools import Gauge
+from tests import factories
 
 WIRE = {
     "part_number": "W-200-GR",
@@ -107,6 +108,7 @@ def test_state_is_changed_at_its_own_address_with_a_reason(programs, catalogue):
 
 @pytest.mark.parametrize("slug", KINDS)
 def test_every_kind_is_listed_and_read(slug, programs, catalogue):
+    factories.make_press("PR-01")
     listed = programs["auditor"].get(f"catalogue/{slug}/?limit=5")
 
     assert listed["count"] > 0
@@ -118,6 +120,7 @@ def test_every_kind_is_listed_and_read(slug, programs, catalogue):
 @pytest.mark.parametrize("slug", KINDS)
 def test_every_kind_takes_back_what_it_said(slug, programs, catalogue):
     """What is read of an item, sent as the item, changes nothing."""
+    factories.make_press("PR-01")
     item = programs["auditor"].get(f"catalogue/{slug}/?limit=1")["results"][0]
     form = KINDS[slug].form
     body = {name: item[name] for name in form.base_fields if name in item and name not in form.only_new}

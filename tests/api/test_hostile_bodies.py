@@ -79,6 +79,7 @@ def test_hostile_field_of_any_write_is_done_or_refused(everyman, cast, catalogue
 
 @pytest.mark.parametrize("slug", KINDS)
 def test_hostile_field_of_any_item_is_saved_or_refused(slug, everyman, catalogue):
+    factories.make_press("PR-01")
     item = everyman.get(f"catalogue/{slug}/?limit=1")["results"][0]
     body = {name: item.get(name) for name in KINDS[slug].form.base_fields if name not in KINDS[slug].form.only_new}
 

@@ -28,6 +28,7 @@ def more_of_everything(number):
     document = factories.make_document(name)
     wire, terminal = factories.make_wire(name, "24x0.2", "1.9"), factories.make_terminal(name, ("0.5", "1.5"), ("1.4", "2.6"))
     tool = factories.make_tool(name)
+    factories.make_press(name)
     factories.make_gauge(name, "caliper", "mm", "0.01")
     person = factories.make_person(f"x{number}", "operator", "inspector")
     factories.make_qualification(person, "crimp")

@@ -3,7 +3,7 @@ from decimal import Decimal
 import pytest
 
 from shop.catalogue import KINDS
-from tests.factories import days
+from tests.factories import days, make_press
 
 D = Decimal
 pytestmark = pytest.mark.django_db
@@ -124,6 +124,7 @@ def test_document_named_without_its_revision(catalogue):
 @pytest.mark.parametrize("slug", KINDS)
 def test_what_is_stated_reads_back_the_same(slug, cast, catalogue):
     kind = KINDS[slug]
+    make_press("PR-01")
     items = list(kind.items(days(0)))
     assert items
     for item in items:

@@ -25,6 +25,7 @@ def at(name, *args, **query):
 
 @pytest.mark.parametrize("slug", KINDS)
 def test_every_kind_has_its_pages_and_forms_for_who_may_change_it(signed_in, cast, catalogue, slug):
+    factories.make_press("PR-01")
     item = KINDS[slug].items(factories.today()).first()
     for person in (cast.planner, cast.quality, cast.auditor):
         client = signed_in(person)
