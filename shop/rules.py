@@ -202,6 +202,53 @@ RULES: dict[str, RuleText] = {
     "concession.over": RuleText(
         title=_("Concession"), misfit=_("Concession {concession} was withdrawn already."), next_step=_("Look at the page again.")
     ),
+    "crib.tool.retired": RuleText(
+        title=_("Retired tool"),
+        misfit=_("Tool {tool} is retired."),
+        next_step=_("Change its state first, with the reason why it comes back."),
+    ),
+    "crib.day.future": RuleText(
+        title=_("Day"), misfit=_("{day} is yet to come."), expected=_("Today or an earlier day."), next_step=_("Correct the day.")
+    ),
+    "crib.count.ahead": RuleText(
+        title=_("Counter"),
+        misfit=_("Tool {tool} stands at {counted} crimps, not yet at {count}."),
+        next_step=_("Set the counter first if the tool itself shows more, or correct the count."),
+    ),
+    "crib.counter.back": RuleText(
+        title=_("Counter turned back"),
+        misfit=_("Tool {tool} stands at {counted} crimps already; {count} is less than what was counted."),
+        expected=_("A counter goes forward; back only for a reason."),
+        next_step=_("Correct the count, or say why it goes back, such as a new counter."),
+    ),
+    "crib.wear.fitted": RuleText(
+        title=_("One part of a kind"),
+        misfit=_("A part of this kind is fitted already."),
+        next_step=_("Look at the page again: somebody may have fitted it just now."),
+    ),
+    "crib.wear.reason": RuleText(
+        title=_("Reason"),
+        misfit=_("The {kind} {part} comes out, and nobody said why."),
+        expected=_("A part that comes out has a reason, such as worn or chipped."),
+        next_step=_("Say in a few words why it is replaced."),
+    ),
+    "crib.wear.before": RuleText(
+        title=_("Order of the parts"),
+        misfit=_("The part it replaces, {part}, went in on {day} at {count} crimps, which is later."),
+        next_step=_("Correct the day or the count."),
+    ),
+    "crib.care.plan": RuleText(
+        title=_("Plan"),
+        misfit=_("Tool {tool} has no plan that says when its next {kind} is due."),
+        expected=_("A plan in {measures}."),
+        next_step=_("State the plan on the tool first."),
+    ),
+    "crib.care.state": RuleText(
+        title=_("After a failed verification"),
+        misfit=_("A tool that failed its verification does not stay in use."),
+        expected=_("One of: {states}."),
+        next_step=_("Choose where it goes."),
+    ),
     "once.key": RuleText(
         title=_("Key of the act"),
         misfit=_("The key of this act is missing or too long."),
@@ -321,8 +368,8 @@ RULES: dict[str, RuleText] = {
     "import.file": RuleText(
         title=_("File"),
         misfit=_("The file cannot be read: {reason}."),
-        expected=_("CSV in UTF-8 with a first line of column names, comma or semicolon between them, at most {limit} MB."),
-        next_step=_("Save it again as CSV (UTF-8)."),
+        expected=_("CSV in UTF-8 (comma or semicolon) or XLSX, with a first line of column names, at most {limit} MB."),
+        next_step=_("Save it again as CSV (UTF-8) or XLSX."),
     ),
     "import.rows": RuleText(
         title=_("Rows"),

@@ -21,7 +21,10 @@ from shop.finding import Finding, Refused, misfit, refuse_if
 from shop.forms.item import has_default
 from shop.people import Person
 from shop.permissions import permission_findings
+from shop.spreadsheet import XLSX_MAGIC, NotAWorkbook, read_workbook
 from shop.wording import worded
+
+MOST_ROWS = 200_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,13 +160,7 @@ def _read(kind: Kind, data: bytes) -> tuple[list[_Row], list[RowError]]:
     """The rows of the file and what is wrong with their shape. Raises Refused where the file or its first line is wrong."""
     if len(data) > settings.UPLOAD_LIMIT_BYTES:
         raise _unreadable("it is too large")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise _unreadable(f"byte {error.start + 1} is not UTF-8") from error
-    if "\0" in text:
-        raise _unreadable("it holds zero bytes")
-    lines = _lines(text)
+    lines = _workbook(data) if data.startswith(XLSX_MAGIC) else _lines(_decoded(data))
     try:
         _first, header = next(lines, (0, []))
         names = _columns(kind, header)
@@ -181,6 +178,26 @@ def _read(kind: Kind, data: bytes) -> tuple[list[_Row], list[RowError]]:
     if not rows and not errors:
         raise _unreadable("it has no rows")
     return rows, errors
+
+
+def _decoded(data: bytes) -> str:
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise _unreadable(f"byte {error.start + 1} is not UTF-8") from error
+    if "\0" in text:
+        raise _unreadable("it holds zero bytes")
+    return text
+
+
+def _workbook(data: bytes) -> Iterator[tuple[int, list[str]]]:
+    """The rows of an XLSX file, each as long as the first: a workbook leaves out empty cells at the end."""
+    try:
+        lines = read_workbook(data, most_rows=MOST_ROWS)
+    except NotAWorkbook as error:
+        raise _unreadable(error.reason) from error
+    width = len(lines[0][1]) if lines else 0
+    return iter([(line, cells + [""] * (width - len(cells))) for line, cells in lines])
 
 
 def _lines(text: str) -> Iterator[tuple[int, list[str]]]:

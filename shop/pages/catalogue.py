@@ -52,7 +52,7 @@ def _crumbs(kind: Kind | None = None, *further: Crumb) -> list[Crumb]:
     return [*crumbs, *further]
 
 
-def _kind(slug: str) -> Kind:
+def kind_or_404(slug: str) -> Kind:
     if slug not in KINDS:
         raise Http404
     return KINDS[slug]
@@ -139,20 +139,15 @@ class ListPage:
     is_filtered: bool
     new_url: str
     import_url: str
+    export_query: str
 
 
 @require_GET
 def listing(request: HttpRequest, slug: str) -> HttpResponse:
-    kind, person, on = _kind(slug), person_of(request), shop_day(now())
+    kind, person, on = kind_or_404(slug), person_of(request), shop_day(now())
     system = system_of(person)
-    rows = kind.items(on)
     words = request.GET.get("q", "").strip()
-    if words:
-        rows = kind.matching(rows, words)
-    filters = [_filter(kind, name, request.GET.get(_short(name), "")) for name in kind.filters]
-    for name, made in zip(kind.filters, filters, strict=True):
-        if made.chosen:
-            rows = rows.filter(**{name: made.chosen})
+    rows, filters = chosen_rows(kind, request.GET, on)
     sorting = _sorting(kind, request.GET)
     if sorting.by:
         rows = rows.order_by(("-" if sorting.descending else "") + sorting.by, "pk")
@@ -173,8 +168,22 @@ def listing(request: HttpRequest, slug: str) -> HttpResponse:
         is_filtered=bool(words or any(made.chosen for made in filters)),
         new_url=reverse("shop:new", args=[slug]) if permitted else "",
         import_url=reverse("shop:import", args=[slug]) if permitted else "",
+        export_query=_export_query(request.GET),
     )
     return render(request, "catalogue/list.html", {"page": page, "place": "shop"})
+
+
+def chosen_rows(kind: Kind, query: QueryDict, on: date) -> tuple[models.QuerySet[Any], list[Filter]]:
+    """The items that a list's address asks for, and its filters."""
+    rows = kind.items(on)
+    words = query.get("q", "").strip()
+    if words:
+        rows = kind.matching(rows, words)
+    filters = [_filter(kind, name, query.get(_short(name), "")) for name in kind.filters]
+    for name, made in zip(kind.filters, filters, strict=True):
+        if made.chosen:
+            rows = rows.filter(**{name: made.chosen})
+    return rows, filters
 
 
 def _short(name: str) -> str:
@@ -189,6 +198,13 @@ def _filter(kind: Kind, name: str, chosen: str) -> Filter:
     label = str(field.verbose_name)
     known = chosen if chosen in dict(options) else ""
     return Filter(_short(name), label, _("any {label}").format(label=label), options, known)
+
+
+def _export_query(query: QueryDict) -> str:
+    """The list's filters as they stand, for the address of its file."""
+    kept = query.copy()
+    kept.pop("page", None)
+    return f"?{kept.urlencode()}" if kept else ""
 
 
 def _sorting(kind: Kind, query: QueryDict) -> Sorting:
@@ -242,7 +258,7 @@ class DetailPage:
 
 
 def detail(request: HttpRequest, slug: str, pk: int, *, refusal: Refusal | None = None) -> HttpResponse:
-    kind, person, on = _kind(slug), person_of(request), shop_day(now())
+    kind, person, on = kind_or_404(slug), person_of(request), shop_day(now())
     item = _item(kind, pk, on)
     system = system_of(person)
     page = DetailPage(
@@ -303,7 +319,7 @@ def _unlock_url(item: Any, person: Person) -> str:
 @require_POST
 @acting(again=detail)
 def change_state(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
-    item = _item(_kind(slug), pk)
+    item = _item(kind_or_404(slug), pk)
     by, at, state, reason = person_of(request), now(), request.POST.get("state", ""), request.POST.get("state_reason", "")
     if isinstance(item, Tool):
         set_tool_state(tool=item, state=state, reason=reason, by=by, at=at)
@@ -337,12 +353,12 @@ class FormPage:
 
 @acting
 def new(request: HttpRequest, slug: str, *, refusal: Refusal | None = None) -> HttpResponse:
-    return _form_page(request, _kind(slug), None, refusal)
+    return _form_page(request, kind_or_404(slug), None, refusal)
 
 
 @acting
 def edit(request: HttpRequest, slug: str, pk: int, *, refusal: Refusal | None = None) -> HttpResponse:
-    kind = _kind(slug)
+    kind = kind_or_404(slug)
     return _form_page(request, kind, _item(kind, pk), refusal)
 
 
@@ -372,7 +388,7 @@ def _form_page(request: HttpRequest, kind: Kind, item: Any, refusal: Refusal | N
 
 @acting(again=new)
 def add(request: HttpRequest, slug: str) -> HttpResponse:
-    kind, by = _kind(slug), person_of(request)
+    kind, by = kind_or_404(slug), person_of(request)
     item = save_item(kind=kind, values=request.POST, by=by, at=now())
     if isinstance(item, Person):
         return _password_page(request, item, hand_out_password(person=item, by=by, at=now()))
@@ -382,7 +398,7 @@ def add(request: HttpRequest, slug: str) -> HttpResponse:
 
 @acting(again=edit)
 def change(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
-    kind = _kind(slug)
+    kind = kind_or_404(slug)
     item = save_item(
         kind=kind,
         values=request.POST,
@@ -462,7 +478,7 @@ class ImportPage:
 def _import_page(
     request: HttpRequest, slug: str, *, refusal: Refusal | None = None, report: ImportReport | None = None
 ) -> HttpResponse:
-    kind = _kind(slug)
+    kind = kind_or_404(slug)
     columns = [
         ColumnHelp(name, name in kind.required_columns, str(field.label or ""), _column_help(kind, name))
         for name, field in kind.form.base_fields.items()
@@ -489,7 +505,7 @@ def _column_help(kind: Kind, name: str) -> str:
 
 @acting
 def import_file(request: HttpRequest, slug: str) -> HttpResponse:
-    kind = _kind(slug)
+    kind = kind_or_404(slug)
     require(request, kind.deed)
     if request.method != "POST":
         return _import_page(request, slug)
@@ -498,7 +514,7 @@ def import_file(request: HttpRequest, slug: str) -> HttpResponse:
 
 @acting(again=_import_page)
 def _bring_in(request: HttpRequest, slug: str) -> HttpResponse:
-    kind = _kind(slug)
+    kind = kind_or_404(slug)
     upload: Any = request.FILES.get("file")
     if upload is None:
         raise Refused([misfit("data.required", "file")])
@@ -523,6 +539,6 @@ def _bring_in(request: HttpRequest, slug: str) -> HttpResponse:
 
 @require_GET
 def import_template(request: HttpRequest, slug: str) -> HttpResponse:
-    kind = _kind(slug)
+    kind = kind_or_404(slug)
     headers = {"Content-Disposition": f'attachment; filename="{kind.slug}.csv"'}
     return HttpResponse(template_csv(kind), content_type="text/csv; charset=utf-8", headers=headers)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from shop.pages import catalogue
+from shop.pages import catalogue, export
 
 app_name = "shop"
 urlpatterns = [
@@ -12,6 +12,7 @@ urlpatterns = [
     path("people/<int:pk>/password/", catalogue.hand_out, name="hand-out"),
     path("people/<int:pk>/unlock/", catalogue.unlock_person, name="unlock"),
     path("<slug:slug>/", catalogue.listing, name="list"),
+    path("<slug:slug>/export.<slug:form>", export.export, name="export"),
     path("<slug:slug>/new/", catalogue.new_or_add, name="new"),
     path("<slug:slug>/import/", catalogue.import_file, name="import"),
     path("<slug:slug>/import/template.csv", catalogue.import_template, name="import-template"),
