@@ -77,6 +77,25 @@ class CatalogueImported(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WearPartFitted(Event):
+    """A wear part went into a tool; content names the one it replaced and how many crimps that made."""
+
+    kind: ClassVar[str] = "tool.wear_part_fitted"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToolCared(Event):
+    """A service, verification or repair: content has its result, and state and dues of the tool before and after."""
+
+    kind: ClassVar[str] = "tool.care_recorded"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CounterSet(Event):
+    kind: ClassVar[str] = "tool.counter_set"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PinSet(Event):
     kind: ClassVar[str] = "person.pin_set"
 
@@ -114,6 +133,13 @@ class TerminationPlanned(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TerminationsPlanned(Event):
+    """Many terminations came into a draft at once: content has where they came from, and each of them."""
+
+    kind: ClassVar[str] = "sheet.terminations_planned"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TerminationRemoved(Event):
     kind: ClassVar[str] = "sheet.termination_removed"
 
@@ -126,6 +152,18 @@ class SheetSubmitted(Event):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetReturned(Event):
     kind: ClassVar[str] = "sheet.returned"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetArranged(Event):
+    """The terminations of a draft were put in another order: content has lead and end in the new one."""
+
+    kind: ClassVar[str] = "sheet.arranged"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetCommented(Event):
+    kind: ClassVar[str] = "sheet.commented"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

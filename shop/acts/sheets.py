@@ -10,9 +10,9 @@ from decimal import Decimal
 from django.db import transaction
 from django.db.models import Max
 
+from shop.acts.filling import answered, fill, stated_findings
 from shop.canonical import content_sha256
 from shop.clock import shop_day
-from shop.conductor import combined_csa_mm2
 from shop.crib import Press
 from shop.events import (
     JobOpened,
@@ -35,7 +35,7 @@ from shop.planning import blocking_of, conceded, concessions_on, copy_targets, l
 from shop.sheet_content import sheet_content, termination_content
 from shop.sign_on import signing_findings
 from shop.specifications import CrimpSpecification
-from shop.tools import Tool, ToolRow
+from shop.tools import Tool
 from shop.validation import clean
 
 RELEASED_MEANING = "released"
@@ -159,29 +159,8 @@ def _fill(termination: Termination, wires: Sequence[Wire], on: date) -> None:
     """Hold the choice against the rules, refuse a misfit that no concession lets through, and copy the targets in force."""
     plan = plan_of_termination(termination, wires, on)
     concessions = concessions_on(live_concessions([termination.sheet_id], on), termination)
-    refuse_if([*conceded(plan.findings, concessions), *_press_findings(termination), *_inspection_findings(termination)])
-    termination.csa_mm2 = combined_csa_mm2([wire.csa_mm2 for wire in wires])
-    row = ToolRow.objects.filter(pk=plan.row_id).first() if plan.row_id else None
-    termination.tool_row = row
-    termination.setting = " ".join(p for p in (row.cavity and f"cavity {row.cavity}", row.setting) if p) if row else ""
-    if plan.specification_id is not None:  # none where a concession lets the missing one through
-        copy_targets(termination, CrimpSpecification.objects.select_related("document").get(pk=plan.specification_id))
-
-
-def _press_findings(t: Termination) -> list[Finding]:
-    """A press is picked for a tool: without one there is nothing it could take."""
-    return [misfit("termination.press", "press", press=t.press.asset_number)] if t.press and not t.tool else []
-
-
-def _inspection_findings(t: Termination) -> list[Finding]:
-    found = []
-    if t.first_piece_heights < 1:
-        found.append(
-            misfit("termination.plan", "first_piece_heights", count=t.first_piece_heights, what="crimp heights on the first piece")
-        )
-    if t.first_piece_pulls < 1:
-        found.append(misfit("termination.plan", "first_piece_pulls", count=t.first_piece_pulls, what="pull tests on the first piece"))
-    return found
+    refuse_if([*conceded(plan.findings, concessions), *stated_findings(termination)])
+    fill(termination, wires, plan, answered([plan]))
 
 
 def remove_termination(*, termination: Termination, by: Person, at: datetime) -> None:
