@@ -147,6 +147,35 @@ VISUAL_CRITERIA: tuple[VisualCriterion, ...] = (
 )
 
 
+CROSS_SECTION = "cross_section"
+"""Codes of cross-sections begin with this; each piece that is cut has one of its own, "cross_section.1" first."""
+
+
+def is_cross_section(code: str) -> bool:
+    """Whether a finding with this code needs somebody qualified for cross-sections, and cost a piece."""
+    return code.partition(".")[0] == CROSS_SECTION
+
+
+def cross_sections(count: int) -> tuple[VisualCriterion, ...]:
+    """The criteria of so many cross-sections. What a section must show in figures stands in the application specification."""
+    return tuple(
+        VisualCriterion(
+            f"{CROSS_SECTION}.{number}",
+            f"Cross-section {number}",
+            "Cut, polished and etched, the strands are deformed and fill the barrel; the wings close and support each other.",
+            "Voids or round strands, a wing that touches the floor of the barrel or does not close, a crack, or a burr beyond the limit.",
+        )
+        for number in range(1, count + 1)
+    )
+
+
+def title_of(code: str) -> str:
+    """The title of a criterion by its code; of a code that is none any more, the code itself."""
+    if is_cross_section(code):
+        return f"Cross-section {code.partition('.')[2]}"
+    return next((criterion.title for criterion in VISUAL_CRITERIA if criterion.code == code), code)
+
+
 def criteria_for(barrel: str, has_support: bool) -> tuple[VisualCriterion, ...]:
     """The criteria for a terminal, in the order of looking. barrel: "open" or "closed". Raises ValueError for another barrel."""
     if barrel not in ("open", "closed"):

@@ -11,6 +11,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from shop.crib import Press
 from shop.fields import key_field, positive
 from shop.jobs import Termination
 from shop.materials import TerminalLot, WireLot
@@ -34,7 +35,7 @@ class Batch(models.Model):
     termination = models.ForeignKey(Termination, on_delete=models.PROTECT, related_name="batches")
     quantity = models.PositiveIntegerField(_("pieces planned"))
     status = models.CharField(_("status"), max_length=12, choices=BatchStatus, default=BatchStatus.SET_UP)
-    setup_number = models.PositiveIntegerField(default=1)  # grows with every change of tool, reel or spool
+    setup_number = models.PositiveIntegerField(default=1)  # grows with every change of tool, press, reel or spool
     opened_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="batches_opened")
     opened_at = models.DateTimeField()
     tool = models.ForeignKey(Tool, on_delete=models.PROTECT, related_name="batches", null=True, blank=True)
@@ -90,6 +91,7 @@ class SetupScan(models.Model):
     by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="setup_scans")
     at = models.DateTimeField()
     tool = models.ForeignKey(Tool, on_delete=models.PROTECT, related_name="setup_scans", null=True)
+    press = models.ForeignKey(Press, on_delete=models.PROTECT, related_name="setup_scans", null=True)
     wire_lot = models.ForeignKey(WireLot, on_delete=models.PROTECT, related_name="setup_scans", null=True)
     terminal_lot = models.ForeignKey(TerminalLot, on_delete=models.PROTECT, related_name="setup_scans", null=True)
     gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="setup_scans", null=True)

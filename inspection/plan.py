@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from inspection.criteria import VisualCriterion, criteria_for
+from inspection.criteria import VisualCriterion, criteria_for, cross_sections
 from inspection.models import Characteristic, Sample, SampleKind
 from inspection.verdict import Limits
 from shop.jobs import Termination
@@ -39,9 +39,13 @@ class SamplePlan:
 def limits_of(t: Termination, characteristic: str) -> Limits | None:
     low, high, nominal = {
         Characteristic.CRIMP_HEIGHT.value: (t.crimp_height_min_mm, t.crimp_height_max_mm, t.crimp_height_nominal_mm),
-        Characteristic.CRIMP_WIDTH.value: (t.crimp_width_min_mm, t.crimp_width_max_mm, None),
-        Characteristic.INSULATION_HEIGHT.value: (t.insulation_height_min_mm, t.insulation_height_max_mm, None),
-        Characteristic.STRIP_LENGTH.value: (t.strip_length_min_mm, t.strip_length_max_mm, None),
+        Characteristic.CRIMP_WIDTH.value: (t.crimp_width_min_mm, t.crimp_width_max_mm, t.crimp_width_nominal_mm),
+        Characteristic.INSULATION_HEIGHT.value: (
+            t.insulation_height_min_mm,
+            t.insulation_height_max_mm,
+            t.insulation_height_nominal_mm,
+        ),
+        Characteristic.STRIP_LENGTH.value: (t.strip_length_min_mm, t.strip_length_max_mm, t.strip_length_nominal_mm),
     }[characteristic]
     if low is None and high is None:
         return None
@@ -57,7 +61,8 @@ def gauge_kind_for(characteristic: str) -> str:
 def sample_plan(termination: Termination, kind: str) -> SamplePlan:
     """The plan of one sample of this kind.
 
-    First piece and after a change: everything. In process: crimp height and visual. Last piece: crimp height, pull tests and visual.
+    First piece and after a change: everything, cross-sections too. In process: crimp height and visual. Last piece: crimp height,
+    pull tests and visual.
     """
     t = termination
     full = kind in (SampleKind.FIRST_PIECE, SampleKind.AFTER_CHANGE)
@@ -74,7 +79,7 @@ def sample_plan(termination: Termination, kind: str) -> SamplePlan:
         readings=tuple(readings),
         pulls=pulls if t.pull_force_min_n is not None else 0,
         pull_minimum_n=t.pull_force_min_n,
-        criteria=criteria_for(t.terminal.barrel, t.terminal.has_support),
+        criteria=(*criteria_for(t.terminal.barrel, t.terminal.has_support), *cross_sections(t.cross_sections if full else 0)),
     )
 
 

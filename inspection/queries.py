@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from inspection.acts.batches import pieces_taken, place_made
 from inspection.acts.holds import last_good_count
 from inspection.chart_svg import ChartPoint, run_chart
 from inspection.models import Batch, BatchStatus, Characteristic, Reading, Sample, SampleState, SetupScan
@@ -35,7 +36,12 @@ EXPIRES_SOON_DAYS = 30
 def open_batches() -> QuerySet[Batch]:
     """Batches with what every floor page needs of them."""
     return Batch.objects.select_related(
-        "termination__sheet__job", "termination__tool", "termination__terminal", "termination__specification__document", "tool"
+        "termination__sheet__job",
+        "termination__tool",
+        "termination__press",
+        "termination__terminal",
+        "termination__specification__document",
+        "tool",
     ).prefetch_related("termination__termination_wires__wire")
 
 
@@ -216,14 +222,14 @@ def tool_queues(only: Q) -> tuple[list[ToolQueue], int]:
     rows = (
         Termination.objects.filter(only, sheet__status=SheetStatus.RELEASED)
         .select_related("sheet__job", "tool", "terminal")
-        .prefetch_related("termination_wires__wire", "batches")
+        .prefetch_related("termination_wires__wire")
         .order_by("tool__asset_number", "setting", "sheet__job__due_on", "sheet__number", "position")
     )
     grouped: dict[str, list[QueuedTermination]] = {}
     shown = more = 0
+    taken = pieces_taken(rows)
     for t in rows:
-        # As in the act that opens a batch, but from what was prefetched.
-        left = t.quantity - sum((b.good or 0) if b.status == BatchStatus.CLOSED else b.quantity for b in t.batches.all())
+        left = t.quantity - taken.get(place_made(t), 0)
         if left <= 0:
             continue
         if shown >= QUEUE_LENGTH:

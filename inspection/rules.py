@@ -48,7 +48,7 @@ RULES: dict[str, RuleText] = {
     ),
     "batch.counts.destroyed": RuleText(
         title=_("Destroyed samples"),
-        misfit=_("{destroyed} destroyed is less than the {tested} pieces that pull tests destroyed."),
+        misfit=_("{destroyed} destroyed is less than the {tested} pieces that pull tests and cross-sections destroyed."),
         expected=_("Destructive samples are never shipped."),
         next_step=_("Correct the numbers."),
     ),
@@ -67,6 +67,13 @@ RULES: dict[str, RuleText] = {
         title=_("Scan"),
         misfit=_("{code} is not a tool, a reel, a spool or a gauge of this shop."),
         next_step=_("Scan the label again, or ask the tool crib or the store."),
+    ),
+    "scan.press.other": RuleText(
+        title=_("Press on the sheet"),
+        fits=_("Press {press} is the one on the sheet."),
+        misfit=_("Press {press} is not on the sheet, which names {expected}."),
+        expected=_("The press of the released sheet."),
+        next_step=_("Put the tool into that press, or ask the planner for a new revision."),
     ),
     "scan.tool.other": RuleText(
         title=_("Tool"),

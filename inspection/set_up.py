@@ -9,12 +9,15 @@ from decimal import Decimal
 from typing import Any
 
 from inspection.models import Batch, SetupPart, SetupScan
+from shop.crib import Press
+from shop.facts import press_facts, press_tool_facts
 from shop.finding import Finding, Verdict, misfit
 from shop.jobs import SheetStatus, Termination
 from shop.materials import TerminalLot, WireLot
 from shop.people import Person, Process, Qualification
+from shop.press_fit import press_fit
 from shop.tools import CalibrationResult, Gauge, GaugeKind, Tool
-from shop.use import GaugeStateFacts, LotStateFacts, QualificationFacts, ToolStateFacts, gauge_use, lot_use, person_use, tool_use
+from shop.use import GaugeStateFacts, LotStateFacts, QualificationFacts, ToolStateFacts, gauge_use, lot_use, person_use, press_use, tool_use
 from shop.wording import shown
 
 
@@ -70,6 +73,18 @@ def tool_findings(tool: Tool, termination: Termination, on: date) -> tuple[Findi
     return (same, *tool_use(facts, on))
 
 
+def press_findings(press: Press, termination: Termination, on: date) -> list[Finding]:
+    """Rule 5 on this day with the tool of the sheet, the press is available, and it is the one on the sheet where the sheet names one."""
+    found = [press_use(press.asset_number, press.state)]
+    if termination.press is not None:
+        same = press.pk == termination.press_id
+        found.insert(0, answer("scan.press.other", same, "press", press=press.asset_number, expected=termination.press.asset_number))
+    if termination.tool is not None:
+        t = termination
+        found += press_fit(press_facts(press), press_tool_facts(termination.tool), t.terminal.part_number, t.terminal.crimp_force_n, on)
+    return found
+
+
 def lot_findings(lot: WireLot | TerminalLot, termination: Termination, on: date) -> tuple[Finding, ...]:
     """Rule 8. A wire lot may be of any wire in the barrel."""
     if isinstance(lot, TerminalLot):
@@ -117,13 +132,14 @@ def narrowest_tolerance(termination: Termination, kind: str) -> Decimal | None:
     return min((high - low for low, high in pairs if low is not None and high is not None), default=None)
 
 
-Thing = Tool | WireLot | TerminalLot | Gauge
+Thing = Tool | Press | WireLot | TerminalLot | Gauge
 
 
 def thing_for(code: str) -> Thing | None:
-    """What a label belongs to: a tool, a reel, a spool or a gauge."""
+    """What a label belongs to: a tool, a press, a reel, a spool or a gauge."""
     return (
         Tool.objects.filter(asset_number=code).first()
+        or Press.objects.filter(asset_number=code).first()
         or TerminalLot.objects.select_related("terminal").filter(lot_number=code).first()
         or WireLot.objects.select_related("wire").filter(lot_number=code).first()
         or Gauge.objects.filter(asset_number=code).first()
@@ -153,10 +169,10 @@ class PartState:
 
 
 def current_scans(batch: Batch) -> dict[str, SetupScan]:
-    """The newest accepted scan of each slot: person, sheet, tool, terminal lot, each wire, each kind of gauge."""
+    """The newest accepted scan of each slot: person, sheet, tool, press, terminal lot, each wire, each kind of gauge."""
     slots: dict[str, SetupScan] = {}
     for scan in batch.scans.filter(accepted=True).select_related(
-        "tool", "wire_lot__wire", "terminal_lot__terminal", "gauge", "calibration", "qualification", "by"
+        "tool", "press", "wire_lot__wire", "terminal_lot__terminal", "gauge", "calibration", "qualification", "by"
     ):
         slots[slot_of(scan)] = scan  # in order of time: the last one stands
     return slots
@@ -167,6 +183,8 @@ def slot_of(scan: SetupScan) -> str:
         return f"wire {scan.wire_lot.wire.part_number}"
     if scan.gauge:
         return f"gauge {scan.gauge.kind}"
+    if scan.press_id:
+        return "press"
     return {"terminal": "terminal", "tool": "tool", "documents": "sheet", "people": "person"}[scan.part]
 
 
@@ -177,7 +195,7 @@ def six_parts(batch: Batch) -> list[PartState]:
         SetupPart.PEOPLE: [("person", "operator")],
         SetupPart.WIRE: [(f"wire {p}", f"spool of {p}") for p in dict.fromkeys(w.part_number for w in t.ordered_wires())],
         SetupPart.TERMINAL: [("terminal", f"reel of {t.terminal.part_number}")],
-        SetupPart.TOOL: [("tool", f"tool {t.tool.asset_number if t.tool else '?'}")],
+        SetupPart.TOOL: [("tool", f"tool {t.tool.asset_number if t.tool else '?'}"), *_press_wanted(t, slots)],
         SetupPart.DOCUMENTS: [("sheet", f"sheet {t.sheet}")],
         SetupPart.INSPECTION: [(f"gauge {k}", k) for k in gauges_needed(t)],
     }
@@ -187,6 +205,13 @@ def six_parts(batch: Batch) -> list[PartState]:
         missing = tuple(name for slot, name in wanted[part] if slot not in slots)
         states.append(PartState(part, not missing, there, missing))
     return states
+
+
+def _press_wanted(t: Termination, slots: dict[str, SetupScan]) -> list[tuple[str, str]]:
+    """The press where the sheet names one; where it does not, one that was scanned all the same is evidence too."""
+    if t.press is not None:
+        return [("press", f"press {t.press.asset_number}")]
+    return [("press", "press")] if "press" in slots else []
 
 
 PROCESS_FOR_READINGS = Process.INSPECT

@@ -37,6 +37,7 @@ urlpatterns = [
     floor(f"{SAMPLE}reading/<slug:characteristic>/<int:piece>/", values.reading, "reading"),
     floor(f"{SAMPLE}pull/<int:piece>/", values.pull, "pull"),
     floor(f"{SAMPLE}look/", looking.visual, "visual"),
+    floor(f"{SAMPLE}cross-section/", looking.cross_section, "cross-section"),
     floor(f"{SAMPLE}correct/<str:what>/<int:pk>/", looking.correct, "correct"),
     floor(f"{SAMPLE}overview/", concluding.overview, "overview"),
     floor(f"{SAMPLE}inspector/", concluding.inspector, "inspector"),

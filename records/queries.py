@@ -62,6 +62,8 @@ def scan_url(scan: SetupScan) -> str:
         return reverse("prove:where", args=["gauge", scan.gauge.asset_number])
     if scan.tool:
         return reverse("prove:where", args=["tool", scan.tool.asset_number])
+    if scan.press:
+        return reverse("prove:where", args=["press", scan.press.asset_number])
     if scan.part == "documents":
         return reverse("plan:sheet", args=[scan.batch.termination.sheet_id])
     return reverse("shop:detail", args=["people", scan.by_id]) if scan.part == "people" else ""
@@ -197,7 +199,7 @@ def where_page(found: Found, *, since: date | None, until: date | None, begin: d
     if begin is not None:
         batches = batches.exclude(closed_at__lt=begin)
     rows = reach_of(batches)
-    kinds = {"wire lot": "wire-lots", "terminal lot": "terminal-lots", "tool": "tools", "gauge": "gauges"}
+    kinds = {"wire lot": "wire-lots", "terminal lot": "terminal-lots", "tool": "tools", "press": "presses", "gauge": "gauges"}
     return WherePage(
         found=found,
         kind_word=_(found.kind),

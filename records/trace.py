@@ -1,4 +1,7 @@
-"""Trace: everything behind a shipment or a harness lot, and everything a lot, a tool or a gauge went into. Joins over foreign keys only."""
+"""Trace: everything behind a shipment or a harness lot, and everything a lot, a tool, a press or a gauge went into.
+
+Joins over foreign keys only.
+"""
 
 from __future__ import annotations
 
@@ -9,13 +12,14 @@ from django.db.models import Q, QuerySet
 
 from inspection.models import Batch
 from records.models import HarnessLot, HarnessLotBatch, Shipment, ShipmentLot
+from shop.crib import Press
 from shop.materials import TerminalLot, WireLot
 from shop.tools import Gauge, Tool
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a number belongs to. kind: shipment, harness lot, batch, wire lot, terminal lot, tool or gauge."""
+    """What a number belongs to. kind: shipment, harness lot, batch, wire lot, terminal lot, tool, press or gauge."""
 
     kind: str
     pk: int
@@ -23,7 +27,7 @@ class Found:
 
 
 FORWARD = ("shipment", "harness lot", "batch")
-BACKWARD = ("wire lot", "terminal lot", "tool", "gauge")
+BACKWARD = ("wire lot", "terminal lot", "tool", "press", "gauge")
 
 
 def find(text: str) -> list[Found]:
@@ -40,6 +44,7 @@ def find(text: str) -> list[Found]:
             | QuerySet[WireLot]
             | QuerySet[TerminalLot]
             | QuerySet[Tool]
+            | QuerySet[Press]
             | QuerySet[Gauge],
         ]
     ] = [
@@ -49,6 +54,7 @@ def find(text: str) -> list[Found]:
         ("wire lot", WireLot.objects.filter(lot_number__iexact=text)),
         ("terminal lot", TerminalLot.objects.filter(lot_number__iexact=text)),
         ("tool", Tool.objects.filter(asset_number__iexact=text)),
+        ("press", Press.objects.filter(asset_number__iexact=text)),
         ("gauge", Gauge.objects.filter(asset_number__iexact=text)),
     ]
     return [Found(kind, thing.pk, str(thing)) for kind, things in looked_in for thing in things]
@@ -69,6 +75,7 @@ def batches_behind(lot: HarnessLot) -> list[tuple[Batch, int]]:
             "batch__termination__sheet__released_by",
             "batch__termination__terminal",
             "batch__termination__tool",
+            "batch__termination__press",
             "batch__termination__specification__document",
             "batch__tool",
             "batch__opened_by",
@@ -79,11 +86,12 @@ def batches_behind(lot: HarnessLot) -> list[tuple[Batch, int]]:
 
 
 def batches_with(found: Found) -> QuerySet[Batch]:
-    """The batches in which a wire lot, terminal lot, tool or gauge was used. A gauge counts where it was set up or measured."""
+    """The batches in which a wire lot, terminal lot, tool, press or gauge was used. A gauge counts where it was set up or measured."""
     wanted = {
         "wire lot": Q(loaded_lots__wire_lot=found.pk),
         "terminal lot": Q(loaded_lots__terminal_lot=found.pk),
         "tool": Q(tool=found.pk) | Q(scans__tool=found.pk, scans__accepted=True),
+        "press": Q(scans__press=found.pk, scans__accepted=True),
         "gauge": Q(scans__gauge=found.pk, scans__accepted=True)
         | Q(samples__readings__gauge=found.pk)
         | Q(samples__pull_tests__gauge=found.pk),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,6 +10,7 @@ from django.db import transaction
 from django.db.models import F, Max, Sum
 
 from inspection.contents import counts_content, set_up_content
+from inspection.criteria import CROSS_SECTION
 from inspection.events import BatchClosed, BatchOpened, SetUpChanged, SetUpProven
 from inspection.models import (
     Batch,
@@ -18,6 +20,7 @@ from inspection.models import (
     PullTest,
     SetupPart,
     SetupScan,
+    VisualFinding,
 )
 from inspection.set_up import (
     Thing,
@@ -30,6 +33,7 @@ from inspection.set_up import (
     lot_findings,
     narrowest_tolerance,
     person_findings,
+    press_findings,
     qualification_in_force,
     six_parts,
     slot_of,
@@ -37,6 +41,7 @@ from inspection.set_up import (
     tool_findings,
 )
 from shop.clock import shop_day
+from shop.crib import Press
 from shop.events import Signing, publish
 from shop.finding import Finding, misfit, refuse_if
 from shop.jobs import SetupSheet, Termination
@@ -66,12 +71,30 @@ def operator_findings(by: Person, termination: Termination, at: datetime) -> lis
     return [*permission_findings(by, Deed.RUN_BATCH), *person_findings(by, Process.CRIMP, kind, shop_day(at))]
 
 
+Place = tuple[str, str, str]
+
+
+def place_made(t: Termination) -> Place:
+    """What makes terminations of different revisions the same one: sheet number, lead, end."""
+    return (t.sheet.number, t.lead, t.end)
+
+
+def pieces_taken(terminations: Iterable[Termination]) -> dict[Place, int]:
+    """Pieces that batches have made or are planned to make, by place, whatever revision they ran on; one query for all."""
+    numbers = {t.sheet.number for t in terminations}
+    taken: dict[Place, int] = {}
+    batches = Batch.objects.filter(termination__sheet__number__in=numbers).values_list(
+        "termination__sheet__number", "termination__lead", "termination__end", "status", "quantity", "good"
+    )
+    for number, lead, end, status, quantity, good in batches:
+        place = (number, lead, end)
+        taken[place] = taken.get(place, 0) + ((good or 0) if status == BatchStatus.CLOSED else quantity)
+    return taken
+
+
 def pieces_open(termination: Termination) -> int:
-    """Pieces of the termination that no batch has made or is planned to make."""
-    planned = 0
-    for batch in termination.batches.all():
-        planned += batch.good or 0 if batch.status == BatchStatus.CLOSED else batch.quantity
-    return termination.quantity - planned
+    """Pieces of the termination still to be started."""
+    return termination.quantity - pieces_taken([termination]).get(place_made(termination), 0)
 
 
 def open_batch(*, termination: Termination, quantity: int, by: Person, at: datetime) -> Batch:
@@ -149,7 +172,7 @@ class ScanAnswer:
 def scan(*, batch: Batch, code: str, by: Person, at: datetime, at_count: int | None = None) -> ScanAnswer:
     """Hold a scanned label against the released sheet, now. A refused scan is an answer and stays on record; it raises nothing.
 
-    During the run a different tool, reel or spool ends the set-up: a new first piece has to prove it. at_count: pieces made so far.
+    During the run a different tool, press, reel or spool ends the set-up: a new first piece has to prove it. at_count: pieces made so far.
     Raises Refused when the batch is not at a step where things are scanned, or the person may not run it.
     """
     code = code.strip()
@@ -177,6 +200,8 @@ def _judge(thing: Thing, t: Termination, at: datetime) -> tuple[SetupPart, list[
     on = shop_day(at)
     if isinstance(thing, Tool):
         return SetupPart.TOOL, list(tool_findings(thing, t, on)), {"tool": thing}
+    if isinstance(thing, Press):
+        return SetupPart.TOOL, press_findings(thing, t, on), {"press": thing}
     if isinstance(thing, TerminalLot):
         return SetupPart.TERMINAL, list(lot_findings(thing, t, on)), {"terminal_lot": thing}
     if isinstance(thing, WireLot):
@@ -197,7 +222,7 @@ def _take_up(batch: Batch, row: SetupScan, thing: Thing, code_before: str | None
     batch.last_count = row.at_count
     was = batch.status
     if changed and was != BatchStatus.SET_UP and not isinstance(thing, Gauge):
-        # After a change of tool, reel or spool a new first piece has to prove the set-up.
+        # After a change of tool, press, reel or spool a new first piece has to prove the set-up.
         batch.samples.filter(state="open").update(state="rejected", concluded_at=at)
         batch.setup_number += 1
         batch.status = BatchStatus.FIRST_PIECE
@@ -240,8 +265,10 @@ class Counts:
 
 
 def pieces_tested(batch: Batch) -> int:
-    """Pieces that pull tests destroyed. A correction is the same piece."""
-    return PullTest.objects.filter(sample__batch=batch, corrected_by__isnull=True).count()
+    """Pieces that pull tests and cross-sections destroyed. A correction is the same piece."""
+    pulled = PullTest.objects.filter(sample__batch=batch).standing().count()
+    cut = VisualFinding.objects.filter(sample__batch=batch, criterion__startswith=CROSS_SECTION).standing().count()
+    return int(pulled + cut)
 
 
 def kept_on_hold(batch: Batch) -> int:
@@ -309,7 +336,11 @@ def locked_batch(batch: Batch) -> Batch:
     Batch.objects.select_for_update().get(pk=batch.pk)
     return (
         Batch.objects.select_related(
-            "termination__sheet__job", "termination__tool", "termination__terminal", "termination__specification__document"
+            "termination__sheet__job",
+            "termination__tool",
+            "termination__press",
+            "termination__terminal",
+            "termination__specification__document",
         )
         .prefetch_related("termination__termination_wires__wire")
         .get(pk=batch.pk)

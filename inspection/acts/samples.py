@@ -11,6 +11,7 @@ from django.db.models import Max
 from inspection.acts.batches import locked_batch, operator_findings, status_findings
 from inspection.acts.holds import put_on_hold
 from inspection.contents import sample_content, sample_outcome
+from inspection.criteria import is_cross_section
 from inspection.events import FirstPieceCountersigned, FirstPieceTurnedDown, MeasurementCorrected, SampleConcluded
 from inspection.models import (
     Batch,
@@ -42,7 +43,7 @@ from shop.clock import shop_day
 from shop.events import Signing, publish
 from shop.finding import Finding, Refused, misfit, refuse_if
 from shop.people import Person, Process
-from shop.permissions import Deed, permission_findings
+from shop.permissions import Deed, may, permission_findings
 from shop.quantity import NotAQuantity, Typed
 from shop.sign_on import signing_findings
 from shop.tools import Calibration, Gauge, GaugeKind
@@ -220,9 +221,12 @@ def record_visual(
     corrects: VisualFinding | None = None,
     reason: str = "",
 ) -> VisualFinding:
-    """Record accept or reject of one visual criterion; a reject needs a note."""
+    """Record accept or reject of one visual criterion; a reject needs a note.
+
+    A cross-section is judged by whoever is qualified for it: an inspector may, though the rest of the sample is the operator's.
+    """
     with transaction.atomic():
-        sample = _open_sample(sample, by, at, Process.INSPECT)
+        sample = _open_sample(sample, by, at, Process.CROSS_SECTION if is_cross_section(criterion) else Process.INSPECT)
         codes = {c.code for c in plan_of(sample).criteria}
         earlier = sample.visual_findings.standing().filter(criterion=criterion).first()
         findings = []
@@ -268,9 +272,13 @@ def missing_from(sample: Sample) -> list[str]:
     if pulls < plan.pulls:
         missing.append(f"pull test {plan.pulls - pulls} of {plan.pulls}")
     answered = set(sample.visual_findings.standing().values_list("criterion", flat=True))
-    left = [c for c in plan.criteria if c.code not in answered]
-    if left:
-        missing.append(f"visual criteria {len(left)} of {len(plan.criteria)}")
+    for name, asked in (
+        ("visual criteria", [c for c in plan.criteria if not is_cross_section(c.code)]),
+        ("cross-sections", [c for c in plan.criteria if is_cross_section(c.code)]),
+    ):
+        left = [c for c in asked if c.code not in answered]
+        if left:
+            missing.append(f"{name} {len(left)} of {len(asked)}")
     return missing
 
 
@@ -372,7 +380,9 @@ def _open_sample(sample: Sample, by: Person, at: datetime, process: Process) -> 
     batch = locked_batch(sample.batch)
     sample = Sample.objects.select_for_update().get(pk=sample.pk)
     sample.batch = batch
-    findings = [*permission_findings(by, Deed.RUN_BATCH), *person_findings(by, process, None, shop_day(at))]
+    inspects = process == Process.CROSS_SECTION and may(by, Deed.COUNTERSIGN)
+    findings = [] if inspects else permission_findings(by, Deed.RUN_BATCH)
+    findings += person_findings(by, process, None, shop_day(at))
     if sample.state != SampleState.OPEN:
         findings.append(misfit("sample.state", sample=str(sample), state=sample.state))
     refuse_if(findings)

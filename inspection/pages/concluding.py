@@ -21,7 +21,7 @@ from inspection.acts.samples import (
     turn_down_first_piece,
 )
 from inspection.contents import sample_content, sample_outcome
-from inspection.criteria import VISUAL_CRITERIA
+from inspection.criteria import title_of
 from inspection.models import OutcomeText, Sample, SampleKind, SampleState
 from inspection.pages.floor import REFUSED_PAGE, draw, gone, named, own_signature, perform, proposed_identifier, signature_of_another
 from inspection.pages.samples import LastAnswer, last_answer, next_url, sample_for
@@ -30,8 +30,6 @@ from inspection.verdict import Outcome
 from shop.canonical import content_sha256
 from shop.pages.acting import Refusal, acting, person_of
 from shop.permissions import Deed, may
-
-TITLES = {criterion.code: criterion.title for criterion in VISUAL_CRITERIA}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +96,7 @@ def _rows(sample: Sample, content: dict[str, Any]) -> tuple[list[Row], list[Row]
     for v in content["visual"]:
         outcome, word = (Outcome.CONFORMS, _("accepted")) if v["accepted"] else (Outcome.DOES_NOT_CONFORM, _("rejected"))
         key = correction("visual", seen[v["criterion"]])
-        (accepted if v["accepted"] else rows).append(Row(TITLES[v["criterion"]], "", "", "", outcome, word, v["note"], key))
+        (accepted if v["accepted"] else rows).append(Row(title_of(v["criterion"]), "", "", "", outcome, word, v["note"], key))
     return rows, accepted
 
 

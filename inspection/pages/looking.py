@@ -9,11 +9,12 @@ from datetime import datetime
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
+from django.views.decorators.debug import sensitive_post_parameters
 
 from inspection.acts.samples import record_visual
-from inspection.criteria import VisualCriterion
+from inspection.criteria import VisualCriterion, is_cross_section
 from inspection.models import PullTest, Reading, Sample, SampleState, VisualFinding
-from inspection.pages.floor import REFUSED_PAGE, draw, gone, perform
+from inspection.pages.floor import REFUSED_PAGE, draw, gone, named, perform, signature_of_another
 from inspection.pages.samples import LastAnswer, last_answer, sample_for, sample_url
 from inspection.pages.values import draw_pull, draw_reading, record_typed_force, record_typed_length
 from inspection.plan import plan_of
@@ -41,11 +42,16 @@ class VisualPage:
 def _visual(request: HttpRequest, number: str, sample: int, *, refusal: Refusal | None = None) -> HttpResponse:
     taken = sample_for(number, sample)
     answered = set(taken.visual_findings.standing().values_list("criterion", flat=True))
-    left = [c for c in plan_of(taken).criteria if c.code not in answered]
+    left = [c for c in _looked_at(taken) if c.code not in answered]
     if taken.state != SampleState.OPEN or not left:
         return gone(request, taken.batch, refusal) if refusal else redirect(sample_url(taken))
     page = VisualPage(taken, _rows(request, left), last_answer(taken, request.GET.get("after", "")), "", "")
     return draw(request, "make/visual.html", page, batch=taken.batch, refusal=refusal)
+
+
+def _looked_at(sample: Sample) -> list[VisualCriterion]:
+    """The criteria that the operator answers; a cross-section is asked for on a screen of its own."""
+    return [c for c in plan_of(sample).criteria if not is_cross_section(c.code)]
 
 
 def _rows(request: HttpRequest, criteria: Sequence[VisualCriterion]) -> tuple[CriterionRow, ...]:
@@ -60,7 +66,7 @@ def visual(request: HttpRequest, number: str, sample: int) -> HttpResponse:
     taken = sample_for(number, sample)
     answered = set(taken.visual_findings.standing().values_list("criterion", flat=True))
     rest = "accept" if "all" in request.POST else ""
-    answers = [(c.code, request.POST.get(c.code) or rest) for c in plan_of(taken).criteria if c.code not in answered]
+    answers = [(c.code, request.POST.get(c.code) or rest) for c in _looked_at(taken) if c.code not in answered]
     given = [(code, answer == "accept", request.POST.get(f"note-{code}", "")) for code, answer in answers if answer in ("accept", "reject")]
 
     def do(by: Person, at: datetime) -> int:
@@ -71,6 +77,91 @@ def visual(request: HttpRequest, number: str, sample: int) -> HttpResponse:
         return len(given)
 
     perform(request, "visual", do)
+    return redirect(sample_url(taken))
+
+
+# --- Cross-sections ---------------------------------------------------------------------------------------------------------------
+
+JUDGED_MEANING = "cross-section judged"
+
+
+@dataclass(frozen=True, slots=True)
+class CrossSectionPage:
+    """One cross-section, answered by whoever is qualified for it, with badge and PIN at the operator's tablet."""
+
+    sample: Sample
+    criterion: VisualCriterion
+    answer: str
+    note: str
+    corrected: str
+    reason: str
+    last: LastAnswer | None
+    identifier: str
+    name: str
+    meaning: str
+
+
+def _cross_section(
+    request: HttpRequest, number: str, sample: int, *, refusal: Refusal | None = None, corrects: VisualFinding | None = None
+) -> HttpResponse:
+    taken = sample_for(number, sample)
+    answered = set(taken.visual_findings.standing().values_list("criterion", flat=True))
+    left = [c for c in plan_of(taken).criteria if is_cross_section(c.code) and (c.code not in answered or _is_of(corrects, c))]
+    asked = next((c for c in left if corrects is None or _is_of(corrects, c)), None)
+    if taken.state != SampleState.OPEN or asked is None:
+        return gone(request, taken.batch, refusal) if refusal else redirect(sample_url(taken))
+    identifier = request.POST.get("identifier", "")
+    page = CrossSectionPage(
+        sample=taken,
+        criterion=asked,
+        answer=request.POST.get("answer", ""),
+        note=request.POST.get("note", ""),
+        corrected=_said(corrects) if corrects else "",
+        reason=request.POST.get("reason", ""),
+        last=last_answer(taken, request.GET.get("after", "")),
+        identifier=identifier,
+        name=named(identifier),
+        meaning=JUDGED_MEANING,
+    )
+    return draw(request, "make/cross_section.html", page, batch=taken.batch, refusal=refusal)
+
+
+def _is_of(finding: VisualFinding | None, criterion: VisualCriterion) -> bool:
+    return finding is not None and finding.criterion == criterion.code
+
+
+def _said(finding: VisualFinding) -> str:
+    return _("accepted") if finding.accepted else _("rejected: %s") % finding.note
+
+
+@sensitive_post_parameters("secret")
+@acting(again=_cross_section, template=REFUSED_PAGE)
+def cross_section(request: HttpRequest, number: str, sample: int) -> HttpResponse:
+    """The piece was cut, polished and etched: a person qualified for it says what the section shows."""
+    if request.method != "POST":
+        return _cross_section(request, number, sample)
+    return _record_cross_section(request, sample_for(number, sample), None)
+
+
+def _record_cross_section(request: HttpRequest, taken: Sample, corrects: VisualFinding | None) -> HttpResponse:
+    answer, code = request.POST.get("answer", ""), corrects.criterion if corrects else request.POST.get("criterion", "")
+    if answer not in ("accept", "reject") or not is_cross_section(code):
+        raise Refused([misfit("sample.incomplete", missing=_("an answer"))])
+    signing = signature_of_another(request, JUDGED_MEANING)
+
+    def do(by: Person, at: datetime) -> int:
+        return record_visual(
+            sample=taken,
+            criterion=code,
+            accepted=answer == "accept",
+            note=request.POST.get("note", "") if answer == "reject" else "",
+            by=by,
+            at=at,
+            corrects=corrects,
+            reason=request.POST.get("reason", ""),
+        ).pk
+
+    perform(request, "cross-section", do, by=signing.person)
     return redirect(sample_url(taken))
 
 
@@ -86,14 +177,16 @@ def _correct(request: HttpRequest, number: str, sample: int, what: str, pk: int,
         pulled = get_object_or_404(PullTest, pk=pk, sample=taken)
         return draw_pull(request, number, sample, pulled.piece, refusal=refusal, corrects=pulled)
     seen = get_object_or_404(VisualFinding, pk=pk, sample=taken)
+    if is_cross_section(seen.criterion):
+        return _cross_section(request, number, sample, refusal=refusal, corrects=seen)
     criterion = next(c for c in plan_of(taken).criteria if c.code == seen.criterion)
     if taken.state != SampleState.OPEN:
         return gone(request, taken.batch, refusal) if refusal else redirect(sample_url(taken))
-    word = _("accepted") if seen.accepted else _("rejected: %s") % seen.note
-    page = VisualPage(taken, _rows(request, [criterion]), None, word, request.POST.get("reason", ""))
+    page = VisualPage(taken, _rows(request, [criterion]), None, _said(seen), request.POST.get("reason", ""))
     return draw(request, "make/visual.html", page, batch=taken.batch, refusal=refusal)
 
 
+@sensitive_post_parameters("secret")
 @acting(again=_correct, template=REFUSED_PAGE)
 def correct(request: HttpRequest, number: str, sample: int, what: str, pk: int) -> HttpResponse:
     """A correction is a new row that points at the old one, with a reason. The old one stays."""
@@ -107,6 +200,8 @@ def correct(request: HttpRequest, number: str, sample: int, what: str, pk: int) 
         pulled = get_object_or_404(PullTest, pk=pk, sample=taken)
         return record_typed_force(request, taken, pulled.piece, pulled)
     seen = get_object_or_404(VisualFinding, pk=pk, sample=taken)
+    if is_cross_section(seen.criterion):
+        return _record_cross_section(request, taken, seen)
     answer = request.POST.get(seen.criterion, "")
     if answer not in ("accept", "reject"):
         raise Refused([misfit("sample.incomplete", missing=_("an answer"))])

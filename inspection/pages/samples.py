@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inspection.acts.samples import kinds_possible, start_sample
+from inspection.criteria import is_cross_section
 from inspection.models import Batch, PullTest, Reading, Sample, SampleKind, SampleState
 from inspection.pages.floor import REFUSED_PAGE, batch_for, count_in, draw, gone, perform
 from inspection.plan import SamplePlan, plan_of
@@ -58,7 +59,10 @@ def contents_of(plan: SamplePlan) -> list[str]:
     listed = [f"{planned.characteristic} × {planned.pieces}" for planned in plan.readings]
     if plan.pulls:
         listed.append(_("pull test × %d") % plan.pulls)
-    return [*listed, _("%d visual criteria") % len(plan.criteria)]
+    cut = sum(is_cross_section(c.code) for c in plan.criteria)
+    if cut:
+        listed.append(_("cross-section × %d") % cut)
+    return [*listed, _("%d visual criteria") % (len(plan.criteria) - cut)]
 
 
 def _start_sample(request: HttpRequest, number: str, kind: str = "", *, refusal: Refusal | None = None) -> HttpResponse:
@@ -130,7 +134,7 @@ def last_answer(sample: Sample, after: str) -> LastAnswer | None:
 
 
 def next_url(sample: Sample, after: str = "") -> str:
-    """The next value the plan asks for, in the order of measuring: lengths, pulls, then looking; at the end the overview."""
+    """The next value the plan asks for, in the order of measuring: lengths, pulls, looking, cross-sections; at the end the overview."""
     plan, number = plan_of(sample), sample.batch.number
     there = set(sample.readings.standing().values_list("characteristic", "piece"))
     suffix = f"?after={after}" if after else ""
@@ -144,8 +148,11 @@ def next_url(sample: Sample, after: str = "") -> str:
         if piece not in pulled:
             return reverse("make:pull", args=[number, sample.number, piece]) + suffix
     answered = set(sample.visual_findings.standing().values_list("criterion", flat=True))
-    if any(c.code not in answered for c in plan.criteria):
+    left = [c.code for c in plan.criteria if c.code not in answered]
+    if any(not is_cross_section(code) for code in left):
         return reverse("make:visual", args=[number, sample.number]) + suffix
+    if left:
+        return reverse("make:cross-section", args=[number, sample.number]) + suffix
     return reverse("make:overview", args=[number, sample.number]) + suffix
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db.models import QuerySet
 
 from inspection.chart_svg import ChartPoint, run_chart
-from inspection.criteria import criteria_for
+from inspection.criteria import title_of
 from inspection.models import Batch, BatchStatus, Characteristic, Reading, Sample, SampleState, SetupScan
 from inspection.plan import limits_of
 from inspection.set_up import current_scans, six_parts
@@ -83,6 +83,7 @@ def load_batch(batch: Batch) -> Batch:
             "termination__sheet__released_by",
             "termination__terminal",
             "termination__tool",
+            "termination__press",
             "termination__tool_row",
             "termination__specification__document",
             "opened_by",
@@ -132,6 +133,9 @@ def evidence_line(scan: SetupScan) -> str:
         return f"{scan.terminal_lot.lot_number} of {scan.terminal_lot.terminal.part_number}" + _certificate(scan.terminal_lot.certificate)
     if scan.tool:
         return f"{scan.tool.asset_number}, {scan.tool.kind}"
+    if scan.press:
+        due = f", shut height verified until {day(scan.press.shut_height_due_on)}" if scan.press.shut_height_due_on else ""
+        return f"{scan.press.asset_number}, {scan.press.kind}{due}"
     return scan.code
 
 
@@ -140,8 +144,6 @@ def _certificate(number: str) -> str:
 
 
 def samples_of(batch: Batch) -> list[SampleContent]:
-    t = batch.termination
-    titles = {c.code: c.title for c in criteria_for(t.terminal.barrel, t.terminal.has_support)}
     samples: list[SampleContent] = []
     for sample in batch.samples.select_related("taken_by").order_by("number"):
         readings = sample.readings.standing().select_related("gauge", "by", "corrects").order_by("characteristic", "piece")
@@ -188,7 +190,7 @@ def samples_of(batch: Batch) -> list[SampleContent]:
                 ],
                 "visual": [
                     {
-                        "criterion": titles.get(v.criterion, v.criterion),
+                        "criterion": title_of(v.criterion),
                         "answer": "accepted" if v.accepted else "rejected",
                         "note": v.note,
                         "by": v.by.name,

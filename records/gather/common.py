@@ -109,10 +109,13 @@ def targets_of(t: Termination) -> list[TargetContent]:
     if t.specification:
         source = f"{t.specification} ({t.specification.document})"
     lengths = [
-        ("strip length", t.strip_length_min_mm, None, t.strip_length_max_mm),
+        ("strip length", t.strip_length_min_mm, t.strip_length_nominal_mm, t.strip_length_max_mm),
         ("crimp height", t.crimp_height_min_mm, t.crimp_height_nominal_mm, t.crimp_height_max_mm),
-        ("crimp width", t.crimp_width_min_mm, None, t.crimp_width_max_mm),
-        ("insulation crimp height", t.insulation_height_min_mm, None, t.insulation_height_max_mm),
+        ("crimp width", t.crimp_width_min_mm, t.crimp_width_nominal_mm, t.crimp_width_max_mm),
+        ("insulation crimp height", t.insulation_height_min_mm, t.insulation_height_nominal_mm, t.insulation_height_max_mm),
+        ("bell mouth", t.bell_mouth_min_mm, None, t.bell_mouth_max_mm),
+        ("conductor brush", t.brush_min_mm, None, t.brush_max_mm),
+        ("cut-off tab", None, None, t.cut_off_tab_max_mm),
     ]
     targets: list[TargetContent] = [
         {
@@ -126,6 +129,14 @@ def targets_of(t: Termination) -> list[TargetContent]:
         for name, low, nominal, high in lengths
         if low is not None or high is not None
     ]
+    for name, unit, least, most in (
+        ("resistance", "mΩ", None, t.resistance_max_mohm),
+        ("compaction", "%", t.compaction_min_pct, t.compaction_max_pct),
+    ):
+        if least is not None or most is not None:
+            targets.append(
+                {"characteristic": name, "unit": unit, "low": figure(least), "nominal": "", "high": figure(most), "source": source}
+            )
     if t.pull_force_min_n is not None:
         targets.append(
             {

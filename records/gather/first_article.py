@@ -6,7 +6,7 @@ refers to these by number.
 
 from __future__ import annotations
 
-from inspection.models import Batch, Sample
+from inspection.models import Batch, Characteristic, Sample
 from inspection.plan import plan_of
 from records.content import CharacteristicContent, FirstArticleRecord, LowerPart, Outcome, SourceContent
 from records.gather.batch import batch_parts, first_sample, load_batch, loaded_lots_of
@@ -42,7 +42,10 @@ def characteristics_of(sample: Sample, t: Termination) -> list[CharacteristicCon
     readings = list(sample.readings.standing().select_related("gauge").order_by("characteristic", "piece"))
     pulls = list(sample.pull_tests.standing().select_related("gauge").order_by("piece"))
     visuals = {v.criterion: v for v in sample.visual_findings.standing()}
+    measured = {"pull force", *Characteristic.values}
     for target in targets_of(t):
+        if target["characteristic"] not in measured:
+            continue  # stated on the sheet, judged with the visual criteria
         if target["characteristic"] == "pull force":
             results = [f"{p.text} {p.unit}, {p.mode}" for p in pulls]
             outcomes = [OUTCOME_WORDS[p.outcome] for p in pulls]

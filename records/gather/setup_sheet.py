@@ -25,10 +25,13 @@ from shop.templatetags.shop import figure
 def plan_lines(t: Termination) -> list[PlanLine]:
     """The inspection plan as an operator reads it."""
     full = f"{t.first_piece_heights} crimp heights, {t.first_piece_pulls} pull tests, visual criteria"
+    if t.cross_sections:
+        full += f", {t.cross_sections} cross-section" + ("s" if t.cross_sections > 1 else "")
+    often = f"Every {t.sample_every} pieces" + (f" and every {t.sample_every_minutes} minutes" if t.sample_every_minutes else "")
     both = "operator and inspector" if t.inspector_signs else "operator"
     return [
         {"when": "First piece, and after each change of tool, reel or spool", "what": full, "signs": both},
-        {"when": f"Every {t.sample_every} pieces", "what": f"{t.sample_size} crimp height, visual criteria", "signs": ""},
+        {"when": often, "what": f"{t.sample_size} crimp height, visual criteria", "signs": ""},
         {
             "when": "Last piece",
             "what": f"{t.sample_size} crimp height, {t.last_piece_pulls} pull test, visual criteria",
@@ -81,6 +84,13 @@ def setup_sheet_record(sheet: SetupSheet) -> SetupSheetRecord:
     }
 
 
+def _tool_line(t: Termination) -> str:
+    if t.tool is None:
+        return ""
+    setting = f", {t.setting}" if t.setting else ""
+    return f"{t.tool.asset_number}, {t.tool.kind}{setting}" + (f", in press {t.press.asset_number}" if t.press else "")
+
+
 def _parts(sheet: SetupSheet, terminations: list[Termination], *, proven: bool) -> list[PartContent]:
     """The plan's six parts: people and inspection are planned here and proven at the press."""
     fits: PartState = "proven" if proven else "failed"
@@ -99,7 +109,7 @@ def _parts(sheet: SetupSheet, terminations: list[Termination], *, proven: bool) 
         part(
             "tool",
             fits,
-            [f"{t.tool.asset_number}, {t.tool.kind}" + (f", {t.setting}" if t.setting else "") for t in terminations if t.tool],
+            [_tool_line(t) for t in terminations],
         ),
         part(
             "documents",
