@@ -129,10 +129,14 @@ class Kind:
             return item.code
         return str(item)[:120]
 
+    def extra_values(self, item: models.Model) -> dict[str, Any]:
+        """What belongs to the item but stands in no column of it; a form is built only for a kind that has such things."""
+        has_some = self.form.extra_values is not ItemForm.extra_values
+        return dict(self.form(instance=item).extra_values()) if has_some else {}
+
     def stated(self, item: models.Model) -> dict[str, str]:
         """What one would write into the form to get this item."""
-        bound = self.form(instance=item)
-        values: dict[str, Any] = {**{name: getattr(item, name, "") for name in self.form.base_fields}, **bound.extra_values()}
+        values: dict[str, Any] = {name: getattr(item, name, "") for name in self.form.base_fields} | self.extra_values(item)
         return {
             name: field.key_of(values[name]) if isinstance(field, KeyField) and values[name] else text_of(values[name])
             for name, field in self.form.base_fields.items()
@@ -140,7 +144,7 @@ class Kind:
 
     def recorded(self, item: models.Model) -> dict[str, str]:
         """The item as the ledger keeps it: what was stated and what was computed from it."""
-        own = {f.name for f in self.model._meta.concrete_fields} | set(self.form(instance=item).extra_values())
+        own = {f.name for f in self.model._meta.concrete_fields} | set(self.extra_values(item))
         stated = {name: text for name, text in self.stated(item).items() if name in own}
         return stated | {name: text_of(getattr(item, name)) for name in self.computed}
 

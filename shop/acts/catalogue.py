@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.db import models, transaction
+from django.db import IntegrityError, models, transaction
 
 from shop.canonical import content_sha256
 from shop.catalogue import Kind, kind_named, kind_of
@@ -51,15 +51,29 @@ def save_item(
     return item
 
 
-def write_item(kind: Kind, values: Mapping[str, Any], instance: models.Model | None) -> tuple[Any, dict[str, str] | None]:
-    """Parse, check and save one item inside the caller's transaction; the item and what was recorded of it before. Raises Refused."""
+def write_item(
+    kind: Kind, values: Mapping[str, Any], instance: models.Model | None, *, ask_database: bool = False
+) -> tuple[Any, dict[str, str] | None]:
+    """Parse, check and save one item inside the caller's transaction; the item and what was recorded of it before. Raises Refused.
+
+    ask_database: for many rows. The constraints answer when the row is written, not in questions of their own before it; a row that is
+    refused is then asked in full, so that the findings are the same.
+    """
     before = kind.recorded(instance) if instance is not None else None
     form: ItemForm = kind.form(values, instance=instance)
     if not form.is_valid():
         raise Refused(findings_from(ValidationError(form.errors.as_data())))
     item = form.instance
-    clean(item)
-    item.save()
+    if ask_database:
+        try:
+            with transaction.atomic():
+                item.save()
+        except IntegrityError:
+            clean(item)
+            raise
+    else:
+        clean(item)
+        item.save()
     form.save_extra()
     return item, before
 

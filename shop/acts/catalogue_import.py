@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -87,9 +87,10 @@ def import_rows(
     changes: list[dict[str, Any]] = []
     with transaction.atomic():
         lines: dict[tuple[Any, ...], int] = {}
+        defaults = kind.stated(kind.model())
         for row in rows:
             try:
-                item, before = _write(kind, row, lines)
+                item, before = _write(kind, row, lines, defaults)
             except Refused as refused:
                 errors += _row_errors(kind, row.line, refused.findings)
                 continue
@@ -120,22 +121,20 @@ def import_rows(
     return report
 
 
-def _write(kind: Kind, row: _Row, lines: dict[tuple[Any, ...], int]) -> tuple[Any, dict[str, str] | None]:
+def _write(kind: Kind, row: _Row, lines: dict[tuple[Any, ...], int], defaults: Mapping[str, str]) -> tuple[Any, dict[str, str] | None]:
     found, key = _existing(kind, row.cells)
     if key is not None:
         earlier = lines.setdefault(key, row.line)
         if earlier != row.line:
             raise Refused([misfit("data.invalid", kind.key[0], message=f"The same key stands in line {earlier} already.")])
-    stated = kind.stated(found or kind.model())
-    cells = {
-        name: cell if cell or not has_default(kind.model, name) else kind.stated(kind.model())[name] for name, cell in row.cells.items()
-    }
+    stated = kind.stated(found) if found is not None else defaults
+    cells = {name: cell if cell or not has_default(kind.model, name) else defaults[name] for name, cell in row.cells.items()}
     if found is not None:
         changed = [name for name in kind.form.only_new if name in cells and cells[name] != stated[name]]
         if changed:
             message = "It is changed on the item's own page, with a reason; leave the column out or as it is."
             raise Refused([misfit("data.invalid", name, message=message) for name in changed])
-    return write_item(kind, stated | cells, found)
+    return write_item(kind, {**stated, **cells}, found, ask_database=True)
 
 
 def _existing(kind: Kind, cells: dict[str, str]) -> tuple[models.Model | None, tuple[Any, ...] | None]:

@@ -50,6 +50,12 @@ class ItemForm(_ModelForm):
             for name in self.only_new:
                 del self.fields[name]
 
+    def validate_unique(self) -> None:
+        """The act's `clean` asks the whole item once: unique columns and constraints, the computed ones included."""
+
+    def validate_constraints(self) -> None:
+        """As `validate_unique`."""
+
     def extra_values(self) -> Mapping[str, Any]:
         """What belongs to the item but stands in no column of it."""
         return {}
