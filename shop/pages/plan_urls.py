@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path, re_path
 
-from shop.pages import concessions, plan, sheet
+from shop.pages import concessions, parts, plan, sheet
 
 app_name = "plan"
 urlpatterns = [
@@ -12,6 +12,11 @@ urlpatterns = [
     path("jobs/new/", plan.new_job, name="new-job"),
     path("jobs/<int:pk>/", plan.job, name="job"),
     path("jobs/<int:pk>/sheet/", plan.new_sheet, name="new-sheet"),
+    path("jobs/<int:pk>/parts-list/", parts.new_parts_list, name="new-parts-list"),
+    path("parts-lists/<int:pk>/", parts.parts_list, name="parts-list"),
+    path("parts-lists/<int:pk>/columns/", parts.columns, name="parts-columns"),
+    path("parts-lists/<int:pk>/rows/<int:row>/", parts.correct, name="parts-correct"),
+    path("parts-lists/<int:pk>/sheet/", parts.make_sheet, name="parts-sheet"),
     path("concessions/", concessions.concessions, name="concessions"),
     path("concessions/new/", concessions.new_concession, name="new-concession"),
     path("concessions/<int:pk>/", concessions.concession, name="concession"),
