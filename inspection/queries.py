@@ -91,8 +91,9 @@ def seals_of(batch: Batch) -> list[Seal]:
 
 
 def _seal(part: PartState, was_refused: bool) -> Seal:
-    state = "proven" if part.proven else "failed" if was_refused and not part.scans else "open"
-    word = {"proven": _("proven"), "failed": _("refused"), "open": _("open")}[state]
+    held = "conceded" if part.is_conceded else "proven"
+    state = held if part.proven else "failed" if was_refused and not part.scans else "open"
+    word = {"proven": _("proven"), "conceded": _("conceded"), "failed": _("refused"), "open": _("open")}[state]
     names = {
         "people": _("People"),
         "wire": _("Wire"),

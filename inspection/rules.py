@@ -19,14 +19,16 @@ RULES: dict[str, RuleText] = {
         fits=_("Document {document} is in force."),
         misfit=_("Document {document} behind the crimp specification is not in force."),
         expected=_("A batch does not start on a withdrawn document."),
-        next_step=_("Ask the planner for a new revision of the sheet."),
+        next_step=_("Ask the planner for a new revision of the sheet, or quality for a concession."),
+        concedable=True,
     ),
     "batch.specification": RuleText(
         title=_("Crimp specification"),
         fits=_("Crimp specification {specification} is in force."),
         misfit=_("Crimp specification {specification} is not in force."),
         expected=_("A batch does not start on a withdrawn specification."),
-        next_step=_("Ask the planner for a new revision of the sheet."),
+        next_step=_("Ask the planner for a new revision of the sheet, or quality for a concession."),
+        concedable=True,
     ),
     "batch.status": RuleText(
         title=_("Status of the batch"),

@@ -167,6 +167,11 @@ class PartState:
     scans: tuple[SetupScan, ...]
     missing: tuple[str, ...]
 
+    @property
+    def is_conceded(self) -> bool:
+        """Whether quality let something through for one of its scans."""
+        return any(row["verdict"] == Verdict.CONCEDED for scan in self.scans for row in scan.findings)
+
 
 def current_scans(batch: Batch) -> dict[str, SetupScan]:
     """The newest accepted scan of each slot: person, sheet, tool, press, terminal lot, each wire, each kind of gauge."""

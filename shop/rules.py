@@ -199,6 +199,11 @@ RULES: dict[str, RuleText] = {
     "concession.reason": RuleText(
         title=_("Reason"), misfit=_("A concession needs a reason."), next_step=_("Say in a sentence why it is acceptable.")
     ),
+    "concession.left": RuleText(
+        title=_("Limit of the concession"),
+        misfit=_("Concession {concession} has {left} pieces left; the batch plans {quantity}."),
+        next_step=_("Plan fewer pieces, or ask quality for another concession."),
+    ),
     "concession.over": RuleText(
         title=_("Concession"), misfit=_("Concession {concession} was withdrawn already."), next_step=_("Look at the page again.")
     ),

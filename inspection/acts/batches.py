@@ -27,6 +27,7 @@ from inspection.set_up import (
     answer,
     current_scans,
     document_findings,
+    findings_from_text,
     findings_text,
     gauge_findings,
     gauges_needed,
@@ -40,14 +41,17 @@ from inspection.set_up import (
     thing_for,
     tool_findings,
 )
+from shop.acts.concessions import concession_numbers, lot_concessions, quantity_findings, use_concessions
 from shop.clock import shop_day
+from shop.concessions import Concession
 from shop.crib import Press
 from shop.events import Signing, publish
-from shop.finding import Finding, misfit, refuse_if
+from shop.finding import Finding, Verdict, misfit, refuse_if
 from shop.jobs import SetupSheet, Termination
 from shop.materials import TerminalLot, WireLot
 from shop.people import Person, Process
 from shop.permissions import Deed, permission_findings
+from shop.planning import conceded, concessions_on, live_concessions, termination_findings
 from shop.sign_on import signing_findings
 from shop.tools import Gauge, Tool
 from shop.validation import clean
@@ -107,12 +111,18 @@ def open_batch(*, termination: Termination, quantity: int, by: Person, at: datet
             .prefetch_related("termination_wires__wire")
             .get(pk=termination.pk)
         )
-        people, documents = operator_findings(by, termination, at), document_findings(termination, shop_day(at))
-        findings = people + documents
+        on = shop_day(at)
+        people = operator_findings(by, termination, at)
+        granted = concessions_on(live_concessions([termination.sheet_id], on), termination)
+        documents = conceded(document_findings(termination, on), granted)
+        # The plan's rules once more: what fitted at the release may not fit the catalogue of today, and a concession may have ended.
+        planned = termination_findings(termination, on, concessions=granted)
+        findings = people + documents + planned
         left = pieces_open(termination)
         if not 1 <= quantity <= left:
             findings.append(misfit("batch.quantity", "quantity", quantity=quantity, open=max(left, 0)))
-        refuse_if(findings)
+        let_through = [f for f in (*documents, *planned) if f.verdict is Verdict.CONCEDED]
+        refuse_if(findings + quantity_findings(concession_numbers(let_through), quantity))
         count = Batch.objects.filter(termination__sheet__number=termination.sheet.number).count()
         batch = Batch(
             number=f"{termination.sheet.number}-B{count + 1:02d}", termination=termination, quantity=quantity, opened_by=by, opened_at=at
@@ -128,7 +138,8 @@ def open_batch(*, termination: Termination, quantity: int, by: Person, at: datet
             at,
             qualification=qualification_in_force(by, Process.CRIMP, termination.tool.kind if termination.tool else None, shop_day(at)),
         )
-        _scan_row(batch, SetupPart.DOCUMENTS, str(termination.sheet), documents, by, at)
+        own = [f for f in planned if f.verdict is Verdict.CONCEDED]
+        _scan_row(batch, SetupPart.DOCUMENTS, str(termination.sheet), documents + own, by, at)
         content = {
             "batch": batch.number,
             "sheet": termination.sheet.number,
@@ -189,6 +200,7 @@ def scan(*, batch: Batch, code: str, by: Person, at: datetime, at_count: int | N
         if thing is None:
             return ScanAnswer(code, "", False, (misfit("scan.unknown", "code", code=code),), batch)
         part, findings, columns = _judge(thing, batch.termination, at)
+        findings = conceded(findings, _concessions_for(thing, batch.termination, at))
         before = {slot: s.code for slot, s in current_scans(batch).items()}
         row = _scan_row(batch, part, code, findings, by, at, at_count, **columns)
         if row.accepted:
@@ -210,6 +222,19 @@ def _judge(thing: Thing, t: Termination, at: datetime) -> tuple[SetupPart, list[
     kind = answer("scan.gauge.kind", thing.kind in needed, "gauge", gauge=thing.asset_number, kind=thing.kind, needed=", ".join(needed))
     found = [kind, *gauge_findings(thing, narrowest_tolerance(t, thing.kind), on)]
     return SetupPart.INSPECTION, found, {"gauge": thing, "calibration": thing.calibration_in_force(on)}
+
+
+def _concessions_for(thing: Thing, t: Termination, at: datetime) -> list[Concession]:
+    """The live concessions that reach a scanned thing: those of its lot, of the termination and of the sheet."""
+    on = shop_day(at)
+    own = lot_concessions(thing, on) if isinstance(thing, WireLot | TerminalLot) else []
+    return own + concessions_on(live_concessions([t.sheet_id], on), t)
+
+
+def concessions_used(batch: Batch) -> list[str]:
+    """The numbers of the concessions under which a batch was set up."""
+    findings = [f for scan in batch.scans.filter(accepted=True) for f in findings_from_text(scan.findings)]
+    return concession_numbers(findings)
 
 
 def _take_up(batch: Batch, row: SetupScan, thing: Thing, code_before: str | None, by: Person, at: datetime) -> None:
@@ -327,6 +352,7 @@ def close_batch(*, batch: Batch, counts: Counts, by: Person, at: datetime, signi
         batch.loaded_lots.filter(to_count__isnull=True).update(to_count=counts.made)
         if batch.tool_id:
             Tool.objects.filter(pk=batch.tool_id).update(crimp_count=F("crimp_count") + counts.made)
+        use_concessions(concessions_used(batch), batch=batch.number, quantity=counts.good + counts.held, at=at)
         publish(BatchClosed(by=by, at=at, subject=batch_subject(batch), content=counts_content(batch), signing=signing))
     return batch
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.db.models import QuerySet
 
+from inspection.acts.batches import concessions_used
 from inspection.chart_svg import ChartPoint, run_chart
 from inspection.criteria import title_of
 from inspection.models import Batch, BatchStatus, Characteristic, Reading, Sample, SampleState, SetupScan
 from inspection.plan import limits_of
-from inspection.set_up import current_scans, six_parts
+from inspection.set_up import current_scans, findings_from_text, six_parts
 from inspection.verdict import Outcome
 from records.content import (
     Answer,
@@ -25,6 +28,7 @@ from records.content import (
 )
 from records.gather.common import (
     OUTCOME_WORDS,
+    concession_contents,
     day,
     documents_of,
     hold_content,
@@ -39,6 +43,7 @@ from records.gather.common import (
     wire_content,
 )
 from records.models import Signature
+from shop.acts.concessions import concession_numbers
 from shop.jobs import Termination
 from shop.people import Role
 from shop.sheet_content import MM_PLACES, N_PLACES
@@ -103,7 +108,9 @@ def batch_parts(batch: Batch) -> list[PartContent]:
         if state.part == "documents":
             t = batch.termination
             evidence += [f"{t.specification}; {t.specification.document}" if t.specification else ""]
-        verdict: PartState = "proven" if state.proven else "open"
+        verdict: PartState = "open" if not state.proven else "conceded" if state.is_conceded else "proven"
+        if state.is_conceded:
+            evidence += [f"concession {number}" for number in conceded_in(state.scans)]
         if state.part == "inspection":
             verdict = _inspection_state(batch, samples)
             rejected = sum(s.state == SampleState.REJECTED for s in samples)
@@ -117,6 +124,11 @@ def _inspection_state(batch: Batch, samples: list[Sample]) -> PartState:
     if batch.status == BatchStatus.ON_HOLD:
         return "failed"
     return "proven" if batch.status == BatchStatus.CLOSED and any(s.state == SampleState.ACCEPTED for s in samples) else "open"
+
+
+def conceded_in(scans: Iterable[SetupScan]) -> list[str]:
+    """The concessions by which these scans were let through."""
+    return concession_numbers(f for scan in scans for f in findings_from_text(scan.findings))
 
 
 def evidence_line(scan: SetupScan) -> str:
@@ -341,7 +353,7 @@ def batch_record(batch: Batch) -> BatchRecordRecord:
         "charts": charts_of(batch),
         "holds": [hold_content(h) for h in batch.holds.select_related("raised_by", "decided_by")],
         "documents": documents_of([t]),
-        "concessions": [],
+        "concessions": concession_contents(concessions_used(batch)),
         "signatures": signatures_of(("setup sheet", [t.sheet_id]), ("sample", sample_ids), ("batch", [batch.pk])),
     }
 

@@ -11,6 +11,7 @@ from django.db.models import Q
 from inspection.models import Hold, SetupScan
 from inspection.set_up import findings_from_text
 from records.content import (
+    ConcessionContent,
     FindingContent,
     GoverningDocument,
     HoldContent,
@@ -27,13 +28,14 @@ from records.content import (
     WireContent,
 )
 from records.models import Signature
+from shop.concessions import Concession
 from shop.finding import Finding, Verdict
 from shop.jobs import Job, Termination
 from shop.materials import Terminal, Wire
 from shop.sheet_content import MM_PLACES, N_PLACES
 from shop.specifications import Document
 from shop.templatetags.shop import figure, moment
-from shop.wording import worded
+from shop.wording import RULES, worded
 
 OUTCOME_WORDS: dict[str, Outcome] = {
     "conforms": "conforms",
@@ -214,4 +216,29 @@ def why_of(scan: SetupScan) -> str:
     """The rule's answer to a scan in words: what blocked it, or what it was accepted for."""
     findings = findings_from_text(scan.findings)
     blocking = [worded(f).what for f in findings if f.blocks]
-    return " ".join(blocking) if blocking else " ".join(w for w in (worded(f).what for f in findings) if w)
+    let_through = [f"{worded(f).what} Conceded: {f.compared['concession']}." for f in findings if f.verdict is Verdict.CONCEDED]
+    return " ".join(blocking or let_through) if blocking or let_through else " ".join(w for w in (worded(f).what for f in findings) if w)
+
+
+def concession_contents(numbers: Iterable[str]) -> list[ConcessionContent]:
+    """The concessions of these numbers as documents print them."""
+    rows = Concession.objects.filter(number__in=list(numbers)).select_related("granted_by").order_by("number")
+    return [
+        {
+            "number": c.number,
+            "rule": c.rule,
+            "title": str(RULES[c.rule].title) if c.rule in RULES else c.rule,
+            "reason": c.reason,
+            "limit": ", ".join(
+                part
+                for part in (
+                    f"{c.quantity_limit} pieces" if c.quantity_limit is not None else "",
+                    f"until {day(c.expires_on)}" if c.expires_on else "",
+                )
+                if part
+            ),
+            "granted_by": c.granted_by.name,
+            "granted_at": moment(c.granted_at),
+        }
+        for c in rows
+    ]

@@ -6,12 +6,14 @@ refers to these by number.
 
 from __future__ import annotations
 
+from inspection.acts.batches import concessions_used
 from inspection.models import Batch, Characteristic, Sample
 from inspection.plan import plan_of
 from records.content import CharacteristicContent, FirstArticleRecord, LowerPart, Outcome, SourceContent
 from records.gather.batch import batch_parts, first_sample, load_batch, loaded_lots_of
 from records.gather.common import (
     OUTCOME_WORDS,
+    concession_contents,
     documents_of,
     job_content,
     shop_content,
@@ -176,6 +178,6 @@ def first_article_record(batch: Batch) -> FirstArticleRecord:
             else f"Characteristics {', '.join(bad)} do not conform or are open: the report is not complete."
         ),
         "documents": documents_of([t]),
-        "concessions": [],
+        "concessions": concession_contents(concessions_used(batch)),
         "signatures": signatures_of(("setup sheet", [t.sheet_id]), ("sample", [sample.pk])),
     }

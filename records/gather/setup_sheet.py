@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from records.content import PartContent, PartState, PlanLine, SetupSheetRecord, TerminationContent
 from records.gather.common import (
+    concession_contents,
     documents_of,
     finding_content,
     job_content,
@@ -15,6 +16,7 @@ from records.gather.common import (
     tool_content,
     wire_content,
 )
+from shop.acts.concessions import concession_numbers
 from shop.clock import shop_day
 from shop.jobs import SetupSheet, SheetStatus, Termination
 from shop.planning import sheet_checks
@@ -79,7 +81,7 @@ def setup_sheet_record(sheet: SetupSheet) -> SetupSheetRecord:
         "parts": _parts(sheet, [c.termination for c in checks], proven=not any(c.blocking for c in checks)),
         "terminations": terminations,
         "documents": documents_of(c.termination for c in checks),
-        "concessions": [],
+        "concessions": concession_contents(concession_numbers(f for c in checks for f in c.findings)),
         "signatures": signatures_of(("setup sheet", [sheet.pk])),
     }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from inspection.acts.batches import concessions_used
 from inspection.models import Batch, Hold
 from records.content import (
     PART_NAMES,
@@ -17,7 +18,7 @@ from records.content import (
     TraceRecord,
 )
 from records.gather.batch import batch_parts
-from records.gather.common import hold_content, part, shop_content, signatures_of
+from records.gather.common import concession_contents, hold_content, part, shop_content, signatures_of
 from records.models import HarnessLot, IssuedDocument, LedgerHead, Shipment
 from records.trace import batches_behind, lots_behind
 from shop.people import Person
@@ -72,6 +73,12 @@ def summed_parts(lots: list[TracedLot]) -> list[PartContent]:
 def holds_of(lots: list[HarnessLot]) -> list[HoldContent]:
     holds = Hold.objects.filter(batch__lot_batches__lot__in=lots).distinct().select_related("raised_by", "decided_by", "batch")
     return [hold_content(hold) | {"reason": f"{hold.batch.number}: {hold.reason}"} for hold in holds]
+
+
+def concessions_behind(lots: list[HarnessLot]) -> list[str]:
+    """The concessions under which any batch of these lots was made."""
+    batches = Batch.objects.filter(lot_batches__lot__in=lots).distinct()
+    return [number for batch in batches for number in concessions_used(batch)]
 
 
 def _ledger() -> LedgerState:
@@ -141,7 +148,7 @@ def _record(
         "parts": summed_parts(lots),
         "lots": lots,
         "holds": holds_of(lot_rows),
-        "concessions": [],
+        "concessions": concession_contents(concessions_behind(lot_rows)),
         "ledger": _ledger(),
         "signatures": signatures_of(("harness lot", [lot.pk for lot in lot_rows]), ("shipment", [s.pk for s in shipment_rows])),
     }

@@ -8,11 +8,12 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Sum
 
 from shop.clock import shop_day
 from shop.concessions import Concession, ConcessionUse
 from shop.events import ConcessionGranted, ConcessionWithdrawn, Signing, publish
-from shop.finding import Finding, misfit, refuse_if
+from shop.finding import Finding, Verdict, misfit, refuse_if
 from shop.jobs import SetupSheet, SheetStatus, Termination
 from shop.materials import TerminalLot, WireLot
 from shop.people import Person
@@ -155,21 +156,29 @@ def withdraw_concession(*, concession: Concession, reason: str, by: Person, at: 
     return concession
 
 
-def live_concessions(
-    on: date, *, termination: Termination | None = None, sheet: SetupSheet | None = None, lot: WireLot | TerminalLot | None = None
-) -> list[Concession]:
-    """The concessions that cover a termination (its own and its sheet's), a sheet, or a material lot on a day."""
+def lot_concessions(lot: WireLot | TerminalLot, on: date) -> list[Concession]:
+    """The live concessions of a material lot. Those of sheets and terminations: `shop.planning.live_concessions`."""
     live = Concession.objects.live(on)
-    if isinstance(lot, WireLot):
-        return list(live.filter(wire_lot=lot))
-    if isinstance(lot, TerminalLot):
-        return list(live.filter(terminal_lot=lot))
-    if termination is not None:
-        return list(live.filter(termination=termination)) + list(live.filter(sheet=termination.sheet_id))
-    return list(live.filter(sheet=sheet)) if sheet is not None else []
+    return list(live.filter(wire_lot=lot) if isinstance(lot, WireLot) else live.filter(terminal_lot=lot))
+
+
+def concession_numbers(findings: Iterable[Finding]) -> list[str]:
+    """The concessions that findings were let through by, each once."""
+    return list(dict.fromkeys(str(f.compared["concession"]) for f in findings if f.verdict is Verdict.CONCEDED))
+
+
+def quantity_findings(numbers: Iterable[str], quantity: int) -> list[Finding]:
+    """Whether the pieces still fit into the limits of the concessions they would be made under."""
+    found = []
+    for concession in Concession.objects.filter(number__in=list(numbers), quantity_limit__isnull=False):
+        left = (concession.quantity_limit or 0) - (concession.uses.aggregate(n=Sum("quantity"))["n"] or 0)
+        if quantity > left:
+            found.append(misfit("concession.left", "quantity", concession=concession.number, left=max(left, 0), quantity=quantity))
+    return found
 
 
 def use_concessions(numbers: Iterable[str], *, batch: str, quantity: int, at: datetime) -> None:
     """Count the pieces of a batch against the concessions it was made under. Part of the act that closes the batch."""
-    for concession in Concession.objects.select_for_update().filter(number__in=set(numbers)).order_by("pk"):
-        ConcessionUse.objects.create(concession=concession, batch=batch, quantity=quantity, at=at)
+    if quantity > 0:
+        for concession in Concession.objects.select_for_update().filter(number__in=set(numbers)).order_by("pk"):
+            ConcessionUse.objects.create(concession=concession, batch=batch, quantity=quantity, at=at)

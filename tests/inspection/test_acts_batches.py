@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from inspection.acts.batches import CLOSED_MEANING, Counts, close_batch, open_batch, scan
+from inspection.acts.batches import CLOSED_MEANING, Counts, close_batch, open_batch, pieces_open, scan
 from inspection.acts.samples import start_sample
 from inspection.models import Batch, BatchStatus, LoadedLot, SetupScan
 from records.demo.walk import run_batch, sample_at
@@ -355,3 +355,16 @@ def test_whole_batch_leaves_its_events_in_the_ledger_in_order(termination, hand,
         "sample.concluded",
         "batch.closed",
     ]
+
+
+def test_new_revision_of_a_sheet_does_not_offer_the_pieces_made_on_the_old_one_again(cast, catalogue):
+    old = factories.released(cast, catalogue)
+    open_batch(termination=old.terminations.get(), quantity=70, by=cast.operator, at=now())
+    draft = revise_sheet(sheet=old, reason="Longer wire", by=cast.planner, at=now())
+    new = factories.release(submit_sheet(sheet=draft, by=cast.planner, at=now()), cast.approver)
+
+    assert pieces_open(new.terminations.get()) == 30
+    with pytest.raises(Refused) as refused:
+        open_batch(termination=new.terminations.get(), quantity=31, by=cast.operator, at=now())
+
+    assert [f.rule for f in refused.value.findings] == ["batch.quantity"]

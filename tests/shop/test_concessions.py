@@ -12,13 +12,13 @@ from shop.acts.concessions import (
     Scope,
     concedable_rules,
     grant_concession,
-    live_concessions,
     use_concessions,
     withdraw_concession,
 )
 from shop.clock import now
 from shop.concessions import Concession
 from shop.finding import Refused
+from shop.planning import concessions_on, live_concessions
 from shop.sign_on import sign
 from tests import factories
 
@@ -30,6 +30,11 @@ def signed(person, meaning=GRANTED_MEANING):
 def grant(by, scope, **changed):
     given = {"rule": "fit.insulation.od", "reason": "Trial crimps sectioned, report TR-9", "quantity_limit": 200}
     return grant_concession(scope=scope, by=by, at=now(), signing=signed(by), **(given | changed))
+
+
+def live_on(day, sheet):
+    """The concessions that reach the termination of a sheet."""
+    return concessions_on(live_concessions([sheet.pk], day), sheet.terminations.get())
 
 
 def rules_of(refused):
@@ -44,7 +49,7 @@ def sheet(cast, catalogue):
 def test_granted_concession_is_live_and_signed(cast, sheet):
     concession = grant(cast.quality, Scope(sheet=sheet))
 
-    assert live_concessions(factories.today(), sheet=sheet) == [concession]
+    assert live_on(factories.today(), sheet) == [concession]
     signature = Signature.objects.get(meaning=GRANTED_MEANING)
     assert (signature.printed_name, signature.subject_kind, signature.subject_id) == ("Quirin Moss", "concession", concession.pk)
 
@@ -53,8 +58,8 @@ def test_concession_of_a_sheet_covers_its_terminations_and_no_other(cast, catalo
     concession = grant(cast.quality, Scope(sheet=sheet))
     other = factories.draft(cast, catalogue)
 
-    assert live_concessions(factories.today(), termination=sheet.terminations.get()) == [concession]
-    assert live_concessions(factories.today(), termination=other.terminations.get()) == []
+    assert live_on(factories.today(), sheet) == [concession]
+    assert live_on(factories.today(), other) == []
 
 
 @pytest.mark.parametrize("rule", ["fit.conductor.dipped", "use.gauge.calibration", "use.person.qualification"])
@@ -103,17 +108,17 @@ def test_concession_ends_by_itself_at_its_quantity(cast, sheet):
     concession = grant(cast.quality, Scope(sheet=sheet), quantity_limit=100)
 
     use_concessions([concession.number], batch="B1", quantity=99, at=now())
-    assert live_concessions(factories.today(), sheet=sheet) == [concession]
+    assert live_on(factories.today(), sheet) == [concession]
     use_concessions([concession.number], batch="B2", quantity=1, at=now())
 
-    assert live_concessions(factories.today(), sheet=sheet) == []
+    assert live_on(factories.today(), sheet) == []
 
 
 def test_concession_ends_by_itself_after_its_last_day(cast, sheet):
     concession = grant(cast.quality, Scope(sheet=sheet), expires_on=factories.days(3))
 
-    assert live_concessions(factories.days(3), sheet=sheet) == [concession]
-    assert live_concessions(factories.days(4), sheet=sheet) == []
+    assert live_on(factories.days(3), sheet) == [concession]
+    assert live_on(factories.days(4), sheet) == []
 
 
 def test_withdrawn_concession_covers_nothing_more(cast, sheet):
@@ -123,7 +128,7 @@ def test_withdrawn_concession_covers_nothing_more(cast, sheet):
         concession=concession, reason="Customer declined", by=cast.quality, at=now(), signing=signed(cast.quality, WITHDRAWN_MEANING)
     )
 
-    assert live_concessions(factories.today(), sheet=sheet) == []
+    assert live_on(factories.today(), sheet) == []
 
 
 def test_quality_grants_on_the_page_and_the_list_shows_it(signed_in, cast, catalogue, sheet):
