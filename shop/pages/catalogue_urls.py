@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from django.urls import path
 
-from shop.pages import catalogue, export
+from shop.pages import catalogue, crib, export
 
 app_name = "shop"
 urlpatterns = [
     path("", catalogue.index, name="catalogue"),
+    path("crib/", crib.crib, name="crib"),
+    path("crib/crib.csv", crib.crib_csv, name="crib-csv"),
+    path("tools/<int:pk>/wear-part/", crib.fit_part, name="wear-part"),
+    path("tools/<int:pk>/care/", crib.care, name="care"),
+    path("tools/<int:pk>/counter/", crib.counter, name="counter"),
     path("people/<int:pk>/password/", catalogue.hand_out, name="hand-out"),
     path("people/<int:pk>/unlock/", catalogue.unlock_person, name="unlock"),
     path("<slug:slug>/", catalogue.listing, name="list"),

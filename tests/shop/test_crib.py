@@ -11,7 +11,7 @@ from shop.clock import now
 from shop.crib import ToolCare, WearPart
 from shop.finding import Refused
 from shop.people import Role
-from tests.factories import days, make_person, make_press, make_tool, today
+from tests.factories import days, make_gauge, make_person, make_press, make_tool, today
 
 PLAN = {
     "crimp_count": 12_000,
@@ -210,3 +210,144 @@ def test_day_of_a_due_is_the_last_good_one(crib, tool):
     made = record_care(tool=tool, kind="verification", result="passed", note="good", by=crib, at=now())
     tool.refresh_from_db()
     assert tool.verification_due_on == made.done_on + timedelta(days=90)
+
+
+# --- Pages -----------------------------------------------------------------------------------------------------------------------
+
+
+def matters(page):
+    return {(line.asset, group.name, line.matter) for group in page.groups for line in group.lines}
+
+
+@pytest.fixture
+def stock(db):
+    """One thing of every group, and a tool that needs nobody."""
+    make_tool("AP-001")
+    make_tool("AP-002", verification_due_on=days(-1))
+    make_tool("AP-003", crimp_count=99, service_due_count=98)
+    make_tool("AP-004", service_due_on=days(0))
+    make_tool("AP-005", state="out for service", state_reason="crimper worn", service_due_on=days(-4))
+    make_tool("AP-006", verification_due_on=None)
+    make_tool("AP-007", state="retired", verification_due_on=days(-400))
+    worn = make_tool("AP-008", crimp_count=5_001)
+    part = {"tool": worn, "fitted_on": days(-30), "fitted_at_count": 1_000, "life_crimps": 4_000}
+    by = make_person("hanne", Role.CRIB)
+    WearPart.objects.create(kind="anvil", part_number="AN-12", fitted_by=by, **part)
+    WearPart.objects.create(kind="cut-off", part_number="CO-1", fitted_by=by, **(part | {"life_crimps": 900_000}))
+    make_press("PR-01", shut_height_due_on=days(-3), shut_height_verified_on=days(-90))
+    make_press("PR-02", shut_height_due_on=None, shut_height_verified_on=None)
+    make_gauge("MIC-01", "crimp-height micrometer", "mm", "0.001", due_in=5)
+    make_gauge("MIC-02", "crimp-height micrometer", "mm", "0.001", due_in=200)
+
+
+def test_crib_page_shows_what_needs_somebody_and_nothing_else(signed_in, crib, stock):
+    page = signed_in(crib).get("/shop/crib/").context["page"]
+    assert matters(page) == {
+        ("AP-002", "overdue", "verification"),
+        ("AP-003", "overdue", "service"),
+        ("PR-01", "overdue", "shut height"),
+        ("AP-006", "planned by nobody", "verification"),
+        ("PR-02", "planned by nobody", "shut height"),
+        ("AP-005", "out", "out for service"),
+        ("AP-008", "worn past its life", "anvil AN-12"),
+        ("AP-004", "due", "service"),
+        ("MIC-01", "due", "calibration"),
+    }
+    out = next(line for group in page.groups for line in group.lines if line.asset == "AP-005")
+    assert out.note == "crimper worn; also overdue: service"
+
+
+@pytest.mark.parametrize(
+    ("query", "assets"),
+    [
+        ("show=due", {"AP-004", "MIC-01"}),
+        ("show=due&days=4", {"AP-004"}),
+        ("show=overdue&of=presses", {"PR-01"}),
+        ("of=gauges&days=300", {"MIC-01", "MIC-02"}),
+        ("show=worn", {"AP-008"}),
+        ("show=nonsense&of=x&days=-1&crimps=x&of=gauges", {"MIC-01"}),
+    ],
+)
+def test_crib_page_is_narrowed_by_its_address(signed_in, crib, stock, query, assets):
+    page = signed_in(crib).get(f"/shop/crib/?{query}").context["page"]
+    assert {asset for asset, _group, _matter in matters(page)} == assets
+
+
+def test_due_by_count_looks_as_far_as_asked(signed_in, crib):
+    make_tool("AP-009", crimp_count=95_000, service_due_count=100_000)
+    client = signed_in(crib)
+    assert matters(client.get("/shop/crib/?crimps=5000").context["page"]) == {("AP-009", "due", "service")}
+    assert matters(client.get("/shop/crib/?crimps=1000").context["page"]) == set()
+
+
+def test_crib_file_holds_what_the_page_shows(signed_in, crib):
+    make_tool("AP-002", verification_due_on=days(-1), description="=HYPERLINK(1)")
+    make_tool("AP-003", service_due_on=days(1))
+    answer = signed_in(crib).get("/shop/crib/crib.csv?show=overdue")
+    assert answer["Content-Disposition"] == 'attachment; filename="crib.csv"'
+    assert answer.content.decode("utf-8-sig").splitlines() == [
+        "state,asset number,kind,description,matter,due,left,note",
+        f"overdue,AP-002,applicator,'=HYPERLINK(1),verification,{days(-1)},1 day over,",
+    ]
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_crib_page_queries(signed_in, crib, django_assert_num_queries, count):
+    for number in range(count):
+        tool = make_tool(f"AP-{number}", verification_due_on=days(-1))
+        WearPart.objects.create(
+            tool=tool, kind="anvil", part_number="A", life_crimps=1, fitted_on=today(), fitted_at_count=0, fitted_by=crib
+        )
+        make_press(f"PR-{number}", shut_height_due_on=days(1))
+        make_gauge(f"MIC-{number}", "caliper", "mm", "0.01", due_in=-1)
+    client = signed_in(crib)
+    client.get("/shop/crib/")
+    with django_assert_num_queries(10):
+        page = client.get("/shop/crib/").context["page"]
+    assert page.count == 4 * count
+
+
+def test_acts_stand_on_the_page_of_the_tool(signed_in, crib, tool):
+    client, page = signed_in(crib), f"/shop/tools/{tool.pk}/"
+    for part, why in (("AN-12", ""), ("AN-13", "chipped")):
+        stated = {"act": "wear-part", "kind": "anvil", "part_number": part, "life_crimps": "100000", "reason": why}
+        assert client.post(f"{page}wear-part/", stated).url == page
+    assert client.post(f"{page}counter/", {"act": "counter", "count": "12600"}).url == page
+    stated = {"act": "care", "kind": "verification", "result": "passed", "note": "heights in limits"}
+    assert client.post(f"{page}care/", stated).url == page
+    shown = client.get(page).context["page"].care
+    assert [(line.part_number, line.crimps, line.standing.word) for line in shown.fitted] == [("AN-13", 600, "99400 crimps left")]
+    assert [(line.part_number, line.because) for line in shown.removed] == [("AN-12", "chipped")]
+    assert [(line.kind, line.at_count, line.standing.word) for line in shown.cares] == [("verification", 12_600, "passed")]
+
+
+def test_refused_act_keeps_what_was_typed_and_says_why_at_the_field(signed_in, crib, tool):
+    answer = signed_in(crib).post(f"/shop/tools/{tool.pk}/counter/", {"act": "counter", "count": "7"})
+    assert answer.status_code == 422
+    opened = [act for act in answer.context["page"].care.acts if act.is_open]
+    assert [act.name for act in opened] == ["counter"]
+    assert opened[0].form["count"].value() == "7"
+    assert list(opened[0].form.errors) == ["reason"]
+    assert answer.context["refusal"].rest == []
+
+
+def test_who_may_not_change_tools_sees_no_forms(signed_in, cast, tool):
+    client = signed_in(cast.operator)
+    assert client.get(f"/shop/tools/{tool.pk}/").context["page"].care.acts == []
+    answer = client.post(f"/shop/tools/{tool.pk}/counter/", {"act": "counter", "count": "99999"})
+    assert answer.status_code == 422
+    tool.refresh_from_db()
+    assert tool.crimp_count == 12_000
+
+
+@pytest.mark.parametrize("parts", [1, 3])
+def test_page_of_a_tool_queries(signed_in, crib, tool, django_assert_num_queries, parts):
+    for number in range(parts):
+        reason = "worn" if number else ""
+        fit_wear_part(tool=tool, kind="anvil", part_number=f"AN-{number}", reason=reason, by=crib, at=now())
+        record_care(tool=tool, kind="repair", result="passed", note="spring", by=crib, at=now())
+    client = signed_in(crib)
+    client.get(f"/shop/tools/{tool.pk}/")
+    with django_assert_num_queries(10):
+        shown = client.get(f"/shop/tools/{tool.pk}/").context["page"].care
+    assert len(shown.fitted) + len(shown.removed) == len(shown.cares) == parts
