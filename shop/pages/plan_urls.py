@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path, re_path
 
-from shop.pages import concessions, parts, plan, sheet
+from shop.pages import concessions, fit_table, parts, plan, sheet
 
 app_name = "plan"
 urlpatterns = [
@@ -20,6 +20,8 @@ urlpatterns = [
     path("concessions/", concessions.concessions, name="concessions"),
     path("concessions/new/", concessions.new_concession, name="new-concession"),
     path("concessions/<int:pk>/", concessions.concession, name="concession"),
+    path("fit/", fit_table.fit_table, name="fit"),
+    path("fit/table.csv", fit_table.fit_csv, name="fit-csv"),
     path("sheets/", plan.sheets, name="sheets"),
     path("sheets/<int:pk>/", sheet.sheet, name="sheet"),
     path("sheets/<int:pk>/submit/", sheet.submit, name="submit"),
