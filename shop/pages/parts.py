@@ -178,6 +178,15 @@ class ToolField:
 
 
 @dataclass(frozen=True, slots=True)
+class Misfit:
+    """What is wrong in one cell, and what to do."""
+
+    column: str
+    what: str
+    next_step: str
+
+
+@dataclass(frozen=True, slots=True)
 class PartsRow:
     row: int
     line: int
@@ -188,10 +197,13 @@ class PartsRow:
     length: str
     quantity: str
     ends: list[EndView]
-    findings: list[tuple[str, Worded]]  # the column it is about, and the finding
+    findings: list[Misfit]
+    is_open: bool  # whether the cells stand below, to be corrected
     fields: list[CellField]
+    further: list[CellField]
     tools: list[ToolField]
     is_corrected: bool
+    open_url: str
     correct_url: str
 
 
@@ -220,12 +232,13 @@ def _preview(request: HttpRequest, pk: int, row: int | None = None, *, refusal: 
     plan = plan_parts_list(parts, shop_day(now()))
     broken, only_broken = plan.broken, request.GET.get("show") == "broken"
     rows = Paginator(broken if only_broken else plan.leads, PER_PAGE).get_page(request.GET.get("page"))
-    query = urlencode([(name, request.GET[name]) for name in ("show", "page") if name in request.GET])
+    query = _query(request)
+    opened = row if row is not None else _number(request.GET.get("open", ""))
     page = PartsPage(
         parts=parts,
         crumbs=_crumbs(parts),
         rows=rows,
-        lines=[_row(lead, parts, system, query) for lead in rows],
+        lines=[_row(lead, parts, system, query, opened) for lead in rows],
         count=ngettext("%(count)s lead", "%(count)s leads", len(plan.leads)) % {"count": len(plan.leads)},
         broken=len(broken),
         broken_words=ngettext("%(count)s lead does not fit yet", "%(count)s leads do not fit yet", len(broken)) % {"count": len(broken)},
@@ -242,10 +255,24 @@ def parts_list(request: HttpRequest, pk: int) -> HttpResponse:
     return _preview(request, pk)
 
 
-def _row(lead: LeadPlan, parts: PartsList, system: System, query: str) -> PartsRow:
+def _query(request: HttpRequest) -> str:
+    """Where in the list the planner is, kept in every address of the page."""
+    return urlencode([(name, request.GET[name]) for name in ("show", "page") if name in request.GET])
+
+
+def _number(text: str) -> int | None:
+    return int(text) if text.isascii() and text.isdigit() else None
+
+
+ALWAYS = ("wire", *TERMINAL_OF.values())
+"""Cells that most corrections are about; the others stand one step away unless something is wrong with them."""
+
+
+def _row(lead: LeadPlan, parts: PartsList, system: System, query: str, opened: int | None) -> PartsRow:
     texts, row = lead.lead.texts, lead.lead.row
     wire = next((end.wires[0] for end in lead.ends.values() if end.wires and end.wires[0].part_number == texts["wire"]), None)
     wrong = {finding.field for finding in lead.blocking}
+    cells = [_cell(parts, row, name, texts[name], name in wrong) for name in COLUMNS if name in parts.mapping or name in wrong]
     points = " → ".join(point for point in (texts["from"], texts["to"]) if point)
     return PartsRow(
         row=row,
@@ -257,12 +284,21 @@ def _row(lead: LeadPlan, parts: PartsList, system: System, query: str) -> PartsR
         length=show_length(lead.lead.length_mm, system) if lead.lead.length_mm is not None else texts["length"],
         quantity=str(lead.lead.quantity * parts.job.quantity) if lead.lead.quantity else texts["quantity"],
         ends=[_end(lead, end, wrong, system) for end in TERMINAL_OF],
-        findings=[(str(LABELS.get(finding.field, "")), worded(finding)) for finding in _once(lead.blocking)],
-        fields=[_cell(parts, row, name, texts[name], name in wrong) for name in COLUMNS if name in parts.mapping or name in wrong],
+        findings=[_misfit(worded(finding)) for finding in _once(lead.blocking)],
+        is_open=parts.sheet_id is None and (bool(lead.blocking) or opened == row),
+        fields=[cell for cell in cells if cell.name in ALWAYS or cell.is_wrong],
+        further=[cell for cell in cells if cell.name not in ALWAYS and not cell.is_wrong],
         tools=[_tools(end) for end in lead.ends.values() if end.fitting],
         is_corrected=any(key_of(row, name) in parts.corrections for name in CORRECTABLE),
+        open_url=f"?{query}{'&' if query else ''}open={row}#row-{row}" if parts.sheet_id is None and not lead.blocking else "",
         correct_url=reverse("plan:parts-correct", args=[parts.pk, row]) + (f"?{query}" if query else ""),
     )
+
+
+def _misfit(finding: Worded) -> Misfit:
+    """What the list itself got wrong is said with what was expected; the fit rules name both numbers already."""
+    what = f"{finding.what} {finding.expected}".strip() if finding.rule.startswith("parts.") else finding.what
+    return Misfit(str(LABELS.get(finding.field, "")), what, finding.next_step)
 
 
 def _once(findings: Sequence[Finding]) -> list[Finding]:
@@ -314,7 +350,7 @@ def correct(request: HttpRequest, pk: int, row: int) -> HttpResponse:
     if changes:
         everywhere = "everywhere" in request.POST
         correct_parts_list(parts=_parts(pk), row=row, changes=changes, everywhere=everywhere, by=person_of(request), at=now())
-    query = urlencode([(name, request.GET[name]) for name in ("show", "page") if name in request.GET])
+    query = _query(request)
     return redirect(f"{reverse('plan:parts-list', args=[pk])}{f'?{query}' if query else ''}#row-{row}")
 
 

@@ -151,6 +151,8 @@ def test_planner_goes_from_a_file_to_a_sheet(signed_in, cast, job):
     assert not SetupSheet.objects.exists()
 
     line = page.context["page"].lines[1]
+    assert (line.is_open, page.context["page"].lines[0].is_open) == (True, False)
+    assert client.get(at("parts-list", parts.pk) + "?open=0").context["page"].lines[0].is_open
     client.post(line.correct_url, {"wire": "W-075-RD", "was_wire": "W075RD", "tool_a": "AP-031", "was_tool_a": "AP-031"})
     assert PartsList.objects.get().corrections == {"1/wire": "W-075-RD"}
     assert client.get(at("parts-list", parts.pk)).context["page"].can_make
