@@ -11,6 +11,7 @@ from pathlib import Path
 from django.conf import settings
 from django.db import transaction
 
+from records.demo.crib import look_after_tools
 from records.models import LedgerEntry
 from shop.acts.catalogue_import import import_rows
 from shop.clock import shop_day
@@ -100,6 +101,7 @@ def load(at: datetime, tell: Callable[[str], None]) -> None:
             data = dated(path.read_text(encoding="utf-8"), at).encode()
             report = import_rows(kind=kind, file_name=path.name, data=data, by=system, at=at, trusted=True)
             tell(f"catalogue: {report.rows} {kind.replace('-', ' ')}")
+        look_after_tools(at)
         for demo in PEOPLE:
             person = Person.objects.get(username=demo.username)
             person.set_password(demo.password)
