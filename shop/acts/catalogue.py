@@ -61,6 +61,7 @@ def write_item(
     """
     before = kind.recorded(instance) if instance is not None else None
     form: ItemForm = kind.form(values, instance=instance)
+    form.leave_constraints = ask_database
     if not form.is_valid():
         raise Refused(findings_from(ValidationError(form.errors.as_data())))
     item = form.instance

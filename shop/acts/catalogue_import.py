@@ -63,6 +63,9 @@ class ImportRefused(Refused):
         self.report = report
 
 
+Known = frozenset[tuple[Any, ...]]
+
+
 @dataclass(frozen=True, slots=True)
 class _Row:
     line: int
@@ -88,9 +91,11 @@ def import_rows(
     with transaction.atomic():
         lines: dict[tuple[Any, ...], int] = {}
         defaults = kind.stated(kind.model())
+        # All keys in one question: most rows of a large file are new, and need no question of their own.
+        known = frozenset(kind.model._default_manager.values_list(*kind.key))
         for row in rows:
             try:
-                item, before = _write(kind, row, lines, defaults)
+                item, before = _write(kind, row, lines, defaults, known)
             except Refused as refused:
                 errors += _row_errors(kind, row.line, refused.findings)
                 continue
@@ -121,8 +126,10 @@ def import_rows(
     return report
 
 
-def _write(kind: Kind, row: _Row, lines: dict[tuple[Any, ...], int], defaults: Mapping[str, str]) -> tuple[Any, dict[str, str] | None]:
-    found, key = _existing(kind, row.cells)
+def _write(
+    kind: Kind, row: _Row, lines: dict[tuple[Any, ...], int], defaults: Mapping[str, str], known: Known
+) -> tuple[Any, dict[str, str] | None]:
+    found, key = _existing(kind, row.cells, known)
     if key is not None:
         earlier = lines.setdefault(key, row.line)
         if earlier != row.line:
@@ -137,15 +144,17 @@ def _write(kind: Kind, row: _Row, lines: dict[tuple[Any, ...], int], defaults: M
     return write_item(kind, {**stated, **cells}, found, ask_database=True)
 
 
-def _existing(kind: Kind, cells: dict[str, str]) -> tuple[models.Model | None, tuple[Any, ...] | None]:
+def _existing(kind: Kind, cells: dict[str, str], known: Known) -> tuple[models.Model | None, tuple[Any, ...] | None]:
     """The item with the key of this row, and the key as parsed; (None, None) where the key itself is wrong: the form says how."""
     fields = kind.form.base_fields
     try:
         key = {name: fields[name].clean(cells.get(name, "")) for name in kind.key}
     except ValidationError:
         return None, None
-    found = kind.model._default_manager.select_for_update().filter(**key).order_by("pk").first()
-    return found, tuple(value.pk if isinstance(value, models.Model) else value for value in key.values())
+    plain = tuple(value.pk if isinstance(value, models.Model) else value for value in key.values())
+    if plain not in known:
+        return None, plain
+    return kind.model._default_manager.select_for_update().filter(**key).order_by("pk").first(), plain
 
 
 def _row_errors(kind: Kind, line: int, findings: Sequence[Finding]) -> list[RowError]:
@@ -233,5 +242,3 @@ def template_csv(kind: Kind) -> str:
     out = io.StringIO()
     csv.writer(out, lineterminator="\r\n").writerow(kind.import_columns)
     return out.getvalue()
-
-

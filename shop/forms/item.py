@@ -30,6 +30,7 @@ class ItemForm(_ModelForm):
 
     groups: ClassVar[Groups] = ()
     only_new: ClassVar[tuple[str, ...]] = ()
+    leave_constraints = False  # set for the rows of a file: the database answers when the row is written
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
@@ -51,10 +52,18 @@ class ItemForm(_ModelForm):
                 del self.fields[name]
 
     def validate_unique(self) -> None:
-        """The act's `clean` asks the whole item once: unique columns and constraints, the computed ones included."""
+        """The act asks the whole item once: unique columns and constraints, the computed ones included. The form would ask them twice."""
 
-    def validate_constraints(self) -> None:
-        """As `validate_unique`."""
+    def _post_clean(self) -> None:
+        if not self.leave_constraints:
+            super()._post_clean()  # type: ignore[misc]  # Django's own, without a type
+            return
+        # Django lets a form leave out unique columns, but not constraints: each of them would be a question to the database of its own.
+        self.instance.validate_constraints = lambda exclude=None: None
+        try:
+            super()._post_clean()  # type: ignore[misc]
+        finally:
+            del self.instance.validate_constraints
 
     def extra_values(self) -> Mapping[str, Any]:
         """What belongs to the item but stands in no column of it."""
