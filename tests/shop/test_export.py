@@ -6,6 +6,7 @@ import io
 
 import openpyxl
 import pytest
+from django.core.management import call_command
 from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,6 +17,7 @@ from shop.acts.catalogue_import import ImportRefused, import_rows
 from shop.catalogue import KINDS
 from shop.catalogue_export import export_columns, export_rows
 from shop.clock import now
+from shop.command import Stopped
 from shop.finding import Refused
 from shop.materials import Wire
 from shop.people import Person
@@ -127,3 +129,19 @@ def test_formula_in_a_cell_stays_text():
 def test_workbook_longer_than_allowed_is_refused_and_not_cut_off():
     with pytest.raises(NotAWorkbook, match="more than 2 rows"):
         read_workbook(write_workbook("t", ["a"], [["1"], ["2"], ["3"]]), most_rows=2)
+
+
+@pytest.mark.parametrize("name", ["w.csv", "w.xlsx"])
+def test_export_command_writes_a_file_that_import_takes_back(demo_shop, tmp_path, capsys, name):
+    call_command("export", "wires", str(tmp_path / name))
+    call_command("import", "wires", str(tmp_path / name))
+
+    said = capsys.readouterr().out.splitlines()
+    assert said == [f"{tmp_path / name}: 12 wires", f"{name}: 12 rows; 0 added, 0 changed, 12 unchanged"]
+
+
+def test_export_of_an_unknown_kind_is_one_line_and_exit_2(db, tmp_path):
+    with pytest.raises(Stopped, match="There is no kind bolts") as stopped:
+        call_command("export", "bolts", str(tmp_path / "b.csv"))
+
+    assert stopped.value.returncode == 2
