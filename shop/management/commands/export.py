@@ -18,8 +18,8 @@ from shop.spreadsheet import csv_lines, write_workbook
 
 class Command(BaseCommand):
     help = (
-        "Write every item of a catalogue kind into a file, in the columns that import takes: CSV in UTF-8, or XLSX where FILE ends in .xlsx. "
-        f"KIND is one of: {', '.join(KINDS)}. Exit 0: done. 2: wrong use."
+        "Write every item of a catalogue kind into a file, in the columns that import takes: CSV in UTF-8, or XLSX where FILE ends "
+        f"in .xlsx. KIND is one of: {', '.join(KINDS)}. Exit 0: done. 2: wrong use."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
