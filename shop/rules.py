@@ -76,6 +76,7 @@ RULES: dict[str, RuleText] = {
         next_step=_("Choose a password of your own as well."),
     ),
     "data.required": RuleText(title=_("Missing"), misfit=_("This is needed."), next_step=_("Fill it in.")),
+    "data.none_chosen": RuleText(title=_("Choice"), misfit=_("Nothing is chosen."), next_step=_("Tick the rows first.")),
     "data.invalid": RuleText(title=_("Not understood"), misfit=_("{message}"), next_step=_("Correct it and send it again.")),
     "data.unknown": RuleText(
         title=_("Not found"),
@@ -134,6 +135,7 @@ RULES: dict[str, RuleText] = {
         misfit=_("A new revision needs a reason."),
         next_step=_("Say in a sentence what changes and why."),
     ),
+    "sheet.comment": RuleText(title=_("Comment"), misfit=_("The comment is empty."), next_step=_("Write what should be looked at.")),
     "sheet.in_force.one": RuleText(
         title=_("One revision in force"),
         misfit=_("Another revision of this sheet is in force."),
@@ -206,6 +208,43 @@ RULES: dict[str, RuleText] = {
     ),
     "concession.over": RuleText(
         title=_("Concession"), misfit=_("Concession {concession} was withdrawn already."), next_step=_("Look at the page again.")
+    ),
+    "document.file.set": RuleText(
+        title=_("File of a revision"),
+        misfit=_("{document} has its file already."),
+        expected=_("A revision's file never changes."),
+        next_step=_("Enter a new revision and attach the new file to it."),
+    ),
+    "document.file.size": RuleText(
+        title=_("Size of the file"),
+        misfit=_("{name} is larger than {limit_mb} MB."),
+        next_step=_("Save it smaller, or ask whoever runs the server."),
+    ),
+    "document.file.kind": RuleText(
+        title=_("Kind of file"),
+        misfit=_("{name} is, by its content, none of the files kept here."),
+        expected=_("PDF, PNG, JPEG, plain text or CSV in UTF-8."),
+        next_step=_("Save it as PDF."),
+    ),
+    "document.file.name": RuleText(
+        title=_("Name of the file"),
+        misfit=_("By its content {name} is {kind}, and its name says otherwise."),
+        next_step=_("Name it as what it is."),
+    ),
+    "document.file.damaged": RuleText(
+        title=_("Damaged file"),
+        misfit=_("The file of {document} is gone or no longer the one that was attached."),
+        expected=_("Content with the hash {sha256}."),
+        next_step=_("Have it restored from a backup."),
+    ),
+    "document.withdrawn": RuleText(
+        title=_("Withdrawn"), misfit=_("{document} was withdrawn on {day}."), next_step=_("Look at the page again.")
+    ),
+    "document.relied_on": RuleText(
+        title=_("What relies on it"),
+        misfit=_("{count} sheets and specifications rely on {document}."),
+        expected=_("Whoever withdraws it knows the number and confirms it."),
+        next_step=_("Look at the list and enter the number."),
     ),
     "crib.tool.retired": RuleText(
         title=_("Retired tool"),

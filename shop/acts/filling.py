@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
 
 from shop.conductor import combined_csa_mm2
+from shop.facts import known_of
 from shop.finding import Finding, misfit
 from shop.jobs import SetupSheet, Termination, TerminationWire
 from shop.materials import Wire
-from shop.planning import Plan, copy_targets
+from shop.planning import Plan, copy_targets, plan_of_termination
 from shop.specifications import CrimpSpecification
 from shop.tools import ToolRow
 
@@ -77,6 +81,27 @@ def write_all(sheet: SetupSheet, filled: Sequence[tuple[Termination, Sequence[Wi
         batch_size=500,
     )
     return written
+
+
+def copies_of(sheet: SetupSheet, on: date, *, times: Fraction = Fraction(1)) -> list[tuple[Termination, Sequence[Wire]]]:
+    """The terminations of a sheet as new ones, not written yet, with the targets of the specifications in force on that day.
+
+    times: their pieces are multiplied by it and rounded up. What fits no more keeps what the old sheet says, and the checks of the new
+    one say so.
+    """
+    rows = sheet.terminations.select_related("terminal", "tool", "press", "specification__document")
+    olds = list(rows.prefetch_related("termination_wires__wire"))
+    known = known_of({old.terminal_id for old in olds}, on)
+    wires = [old.ordered_wires() for old in olds]
+    plans = [plan_of_termination(old, own, on, known) for old, own in zip(olds, wires, strict=True)]
+    decided = answered(plan for plan in plans if not plan.blocking)
+    for new, own, plan in zip(olds, wires, plans, strict=True):
+        new.pk, new._state.adding = None, True
+        vars(new).pop("_prefetched_objects_cache", None)  # the old one's wires
+        new.quantity = math.ceil(new.quantity * times)
+        if not plan.blocking:
+            fill(new, own, plan, decided)
+    return list(zip(olds, wires, strict=True))
 
 
 def as_written(sheet: SetupSheet) -> list[Termination]:

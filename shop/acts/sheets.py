@@ -6,16 +6,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 from decimal import Decimal
+from fractions import Fraction
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import F, Max
 
-from shop.acts.filling import answered, fill, stated_findings
+from shop.acts.filling import answered, as_written, copies_of, fill, stated_findings, write_all
 from shop.canonical import content_sha256
 from shop.clock import shop_day
 from shop.crib import Press
 from shop.events import (
     JobOpened,
+    SheetArranged,
+    SheetCommented,
     SheetDrafted,
     SheetReleased,
     SheetReturned,
@@ -24,17 +27,18 @@ from shop.events import (
     Signing,
     TerminationPlanned,
     TerminationRemoved,
+    TerminationsPlanned,
     publish,
 )
-from shop.finding import Finding, misfit, refuse_if
+from shop.finding import Finding, Refused, misfit, refuse_if
 from shop.jobs import Customer, Job, ReviewComment, SetupSheet, SheetStatus, Termination, TerminationWire
 from shop.materials import Terminal, Wire
 from shop.people import Person
 from shop.permissions import Deed, permission_findings
-from shop.planning import blocking_of, conceded, concessions_on, copy_targets, live_concessions, plan_of_termination, sheet_checks
+from shop.planning import blocking_of, conceded, concessions_on, live_concessions, plan_of_termination, sheet_checks
+from shop.set_ups import arranged, key_of
 from shop.sheet_content import sheet_content, termination_content
 from shop.sign_on import signing_findings
-from shop.specifications import CrimpSpecification
 from shop.tools import Tool
 from shop.validation import clean
 
@@ -205,6 +209,58 @@ def return_sheet(*, sheet: SetupSheet, comment: str, by: Person, at: datetime) -
     return sheet
 
 
+def comment_on_sheet(*, sheet: SetupSheet, text: str, by: Person, at: datetime) -> ReviewComment:
+    """Say something about a sheet that is drafted or in review, without returning it."""
+    refuse_if(permission_findings(by, Deed.RELEASE_SHEET))
+    with transaction.atomic():
+        sheet = SetupSheet.objects.select_for_update().get(pk=sheet.pk)
+        findings = _status_findings(sheet, SheetStatus.DRAFT, SheetStatus.IN_REVIEW)
+        if not text.strip():
+            findings.append(misfit("sheet.comment", "text"))
+        refuse_if(findings)
+        comment = ReviewComment(sheet=sheet, by=by, at=at, text=text.strip())
+        clean(comment)
+        comment.save(force_insert=True)
+        publish(SheetCommented(by=by, at=at, subject=_subject(sheet), content={"revision": sheet.revision, "comment": comment.text}))
+    return comment
+
+
+def arrange_sheet(*, sheet: SetupSheet, by: Person, at: datetime) -> SetupSheet:
+    """Put the terminations of a draft in the order of their set-ups, so that each tool is set once."""
+    refuse_if(permission_findings(by, Deed.DRAFT_SHEET))
+    with transaction.atomic():
+        sheet = SetupSheet.objects.select_for_update().get(pk=sheet.pk)
+        refuse_if(_status_findings(sheet, SheetStatus.DRAFT))
+        terminations = as_written(sheet)
+        order = [terminations[place] for place in arranged([key_of(termination_content(t)) for t in terminations])]
+        if order != terminations:
+            # A position stands once in a sheet at every moment: all of them step out of the way first.
+            sheet.terminations.update(position=F("position") + max(t.position for t in terminations) + len(order))
+            for position, termination in enumerate(order, start=1):
+                termination.position = position
+            Termination.objects.bulk_update(order, ["position"], batch_size=200)
+            content = {"order": [f"{t.lead} {t.end}" for t in order]}
+            publish(SheetArranged(by=by, at=at, subject=_subject(sheet), content=content))
+    return sheet
+
+
+def copy_sheet(*, sheet: SetupSheet, job: Job, by: Person, at: datetime) -> SetupSheet:
+    """Draft a sheet for another job with the same terminations: pieces for its harnesses, targets of the specifications in force now.
+
+    What does not fit any more comes along as it was; the draft's checks name it, and it is not released so. Concessions stay behind.
+    """
+    refuse_if(permission_findings(by, Deed.DRAFT_SHEET))
+    with transaction.atomic():
+        copies = copies_of(sheet, shop_day(at), times=Fraction(job.quantity, sheet.job.quantity))
+        if not copies:
+            raise Refused([misfit("sheet.empty", sheet=str(sheet))])
+        draft = draft_sheet(job=job, by=by, at=at)
+        write_all(draft, copies)
+        content = {"source": {"sheet": str(sheet)}, "terminations": [termination_content(t) for t in as_written(draft)]}
+        publish(TerminationsPlanned(by=by, at=at, subject=_subject(draft), content=content))
+    return draft
+
+
 def release_sheet(*, sheet: SetupSheet, by: Person, at: datetime, signing: Signing, seen_sha256: str) -> SetupSheet:
     """Put `sheet` in force and supersede the revision before it. Raises Refused.
 
@@ -249,18 +305,7 @@ def revise_sheet(*, sheet: SetupSheet, reason: str, by: Person, at: datetime) ->
         )
         clean(draft)
         draft.save(force_insert=True)
-        for old in sheet.terminations.prefetch_related("termination_wires__wire"):
-            wires = old.ordered_wires()
-            new = Termination.objects.select_related("terminal", "tool", "press").get(pk=old.pk)
-            new.pk, new.sheet = None, draft
-            new._state.adding = True
-            plan = plan_of_termination(new, wires, shop_day(at))
-            if plan.specification_id and not plan.blocking:
-                copy_targets(new, CrimpSpecification.objects.get(pk=plan.specification_id))
-            new.save(force_insert=True)
-            TerminationWire.objects.bulk_create(
-                TerminationWire(termination=new, wire=wire, position=i) for i, wire in enumerate(wires, start=1)
-            )
+        write_all(draft, copies_of(sheet, shop_day(at)))
         content = {"job": sheet.job.number, "revision": draft.revision, "reason": draft.change_reason}
         publish(SheetDrafted(by=by, at=at, subject=_subject(draft), content=content))
     return draft
