@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -13,7 +13,7 @@ from shop.canonical import content_sha256
 from shop.catalogue import Kind, kind_named, kind_of
 from shop.crib import Press
 from shop.events import CatalogueChanged, publish
-from shop.finding import Refused, misfit, refuse_if
+from shop.finding import Finding, Refused, misfit, refuse_if
 from shop.forms.item import ItemForm
 from shop.materials import MaterialLot
 from shop.people import Person
@@ -113,6 +113,22 @@ def set_gauge_state(*, gauge: Gauge, state: str, reason: str, by: Person, at: da
     """Put a gauge into use, on hold, into calibration, or retire it."""
     changed: Gauge = _set_state(gauge, state, reason, by, at)
     return changed
+
+
+def set_states(*, items: Sequence[models.Model], state: str, reason: str, by: Person, at: datetime) -> int:
+    """Change the state of many lots, tools, presses or gauges for one reason: all or none. Raises Refused with every item's findings."""
+    refused: list[Finding] = []
+    with transaction.atomic():
+        for item in sorted(items, key=lambda one: int(one.pk)):  # in one order, so that two people never wait for each other for ever
+            try:
+                _set_state(item, state, reason, by, at)
+            except Refused as one:
+                refused += [f for f in one.findings if f not in refused]
+        if not items:
+            refused.append(misfit("data.none_chosen", "pk"))
+        if refused:
+            raise Refused(refused)
+    return len(items)
 
 
 def _set_state(item: models.Model, state: str, reason: str, by: Person, at: datetime) -> Any:

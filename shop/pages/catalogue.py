@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_POST
 
-from shop.acts.catalogue import save_item, seen, set_gauge_state, set_lot_state, set_press_state, set_tool_state
+from shop.acts.catalogue import save_item, seen, set_gauge_state, set_lot_state, set_press_state, set_states, set_tool_state
 from shop.acts.catalogue_import import ImportRefused, ImportReport, import_rows, template_csv
 from shop.catalogue import KINDS, Kind, Related
 from shop.clock import now, shop_day
@@ -141,10 +141,18 @@ class ListPage:
     new_url: str
     import_url: str
     export_query: str
+    states: list[tuple[str, str]]  # what may be done with many rows at once; empty: nothing
+    chosen: frozenset[int]
+    state: str
+    reason: str
 
 
 @require_GET
 def listing(request: HttpRequest, slug: str) -> HttpResponse:
+    return _listing(request, slug)
+
+
+def _listing(request: HttpRequest, slug: str, *, refusal: Refusal | None = None) -> HttpResponse:
     kind, person, on = kind_or_404(slug), person_of(request), shop_day(now())
     system = system_of(person)
     words = request.GET.get("q", "").strip()
@@ -170,8 +178,38 @@ def listing(request: HttpRequest, slug: str) -> HttpResponse:
         new_url=reverse("shop:new", args=[slug]) if permitted else "",
         import_url=reverse("shop:import", args=[slug]) if permitted else "",
         export_query=_export_query(request.GET),
+        states=_states_of(kind) if permitted or may(person, Deed.DECIDE_HOLD) else [],
+        chosen=frozenset(_ticked(request)),
+        state=request.POST.get("state", ""),
+        reason=request.POST.get("state_reason", ""),
     )
-    return render(request, "catalogue/list.html", {"page": page, "place": "shop"})
+    return render(request, "catalogue/list.html", {"page": page, "place": "shop", "refusal": refusal})
+
+
+def _states_of(kind: Kind) -> list[tuple[str, str]]:
+    """The states of a kind that is put on hold, released or taken out of use; empty for any other."""
+    if not issubclass(kind.model, Tool | Press | Gauge | MaterialLot):
+        return []
+    return [(str(value), str(label)) for value, label in kind.model._meta.get_field("state").choices or []]
+
+
+def _ticked(request: HttpRequest) -> list[int]:
+    return [int(pk) for pk in request.POST.getlist("pk") if pk.isdigit()]
+
+
+@require_POST
+@acting(again=lambda request, slug, refusal=None: _listing(request, slug, refusal=refusal))
+def change_states(request: HttpRequest, slug: str) -> HttpResponse:
+    """One state and one reason for every ticked row: all of them or none."""
+    kind = kind_or_404(slug)
+    if not _states_of(kind):
+        raise Http404
+    items = list(kind.model._default_manager.filter(pk__in=_ticked(request)))
+    changed = set_states(
+        items=items, state=request.POST.get("state", ""), reason=request.POST.get("state_reason", ""), by=person_of(request), at=now()
+    )
+    messages.success(request, ngettext("%(count)s state is changed.", "%(count)s states are changed.", changed) % {"count": changed})
+    return redirect(f"{reverse('shop:list', args=[slug])}{_export_query(request.GET)}")
 
 
 def chosen_rows(kind: Kind, query: QueryDict, on: date) -> tuple[models.QuerySet[Any], list[Filter]]:
@@ -478,17 +516,13 @@ class ImportPage:
     list_url: str
 
 
-def _import_page(
-    request: HttpRequest, slug: str, *, refusal: Refusal | None = None, report: ImportReport | None = None
-) -> HttpResponse:
+def _import_page(request: HttpRequest, slug: str, *, refusal: Refusal | None = None, report: ImportReport | None = None) -> HttpResponse:
     kind = kind_or_404(slug)
     columns = [
         ColumnHelp(name, name in kind.required_columns, str(field.label or ""), _column_help(kind, name))
         for name, field in kind.form.base_fields.items()
     ]
-    page = ImportPage(
-        kind, _crumbs(kind), columns, report, reverse("shop:import-template", args=[slug]), reverse("shop:list", args=[slug])
-    )
+    page = ImportPage(kind, _crumbs(kind), columns, report, reverse("shop:import-template", args=[slug]), reverse("shop:list", args=[slug]))
     template = "catalogue/_import_report.html" if request.headers.get("HX-Request") else "catalogue/import.html"
     return render(request, template, {"page": page, "refusal": refusal, "place": "shop"})
 

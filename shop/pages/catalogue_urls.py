@@ -17,6 +17,7 @@ urlpatterns = [
     path("people/<int:pk>/password/", catalogue.hand_out, name="hand-out"),
     path("people/<int:pk>/unlock/", catalogue.unlock_person, name="unlock"),
     path("<slug:slug>/", catalogue.listing, name="list"),
+    path("<slug:slug>/states/", catalogue.change_states, name="states"),
     path("<slug:slug>/export.<slug:form>", export.export, name="export"),
     path("<slug:slug>/new/", catalogue.new_or_add, name="new"),
     path("<slug:slug>/import/", catalogue.import_file, name="import"),

@@ -50,6 +50,7 @@ class Row:
     first: Cell
     cells: tuple[Cell, ...]
     standing: Standing | None
+    pk: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +150,8 @@ def row_of(kind: Kind, columns: Sequence[Column], item: models.Model, system: Sy
         cells.append(Cell(text, css, shown(item, column.note, system) if column.note else ""))
     first, *rest = cells
     standing = kind.standing(item, on) if kind.standing else None
-    return Row(Cell(first.text or "–", first.css, first.note, reverse("shop:detail", args=[kind.slug, item.pk])), tuple(rest), standing)
+    named = Cell(first.text or "–", first.css, first.note, reverse("shop:detail", args=[kind.slug, item.pk]))
+    return Row(named, tuple(rest), standing, int(item.pk))
 
 
 def _range(low: str, high: str) -> str:
