@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path, re_path
 
-from shop.pages import concessions, fit_table, parts, plan, sheet
+from shop.pages import changes, concessions, copying, fit_table, parts, plan, sheet
 
 app_name = "plan"
 urlpatterns = [
@@ -24,6 +24,10 @@ urlpatterns = [
     path("fit/table.csv", fit_table.fit_csv, name="fit-csv"),
     path("sheets/", plan.sheets, name="sheets"),
     path("sheets/<int:pk>/", sheet.sheet, name="sheet"),
+    path("sheets/<int:pk>/changes/", changes.sheet_changes, name="changes"),
+    path("sheets/<int:pk>/copy/", copying.copy, name="copy-sheet"),
+    path("sheets/<int:pk>/arrange/", copying.arrange, name="arrange"),
+    path("sheets/<int:pk>/comment/", copying.comment, name="comment"),
     path("sheets/<int:pk>/submit/", sheet.submit, name="submit"),
     path("sheets/<int:pk>/release/", sheet.release, name="release"),
     re_path(r"^sheets/(?P<pk>[0-9]+)/(?P<question>return|revise|withdraw)/$", sheet.ask, name="ask"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,17 +27,34 @@ from shop.acts.sheets import (
 from shop.canonical import content_sha256
 from shop.clock import now, shop_day
 from shop.forms.termination import CommentForm, ReasonForm, SignForm, WithdrawForm
-from shop.jobs import ReviewComment, SetupSheet, SheetStatus
+from shop.jobs import ReviewComment, SetupSheet, SheetStatus, Termination
 from shop.pages.acting import Refusal, acting, person_of, refusal_of, require
 from shop.pages.catalogue import Crumb
+from shop.pages.changes import ChangeGroup, change_groups
 from shop.pages.plan import crumbs_to
 from shop.pages.showing import system_of
 from shop.permissions import Deed, may
 from shop.planning import blocking_of, sheet_checks
 from shop.queries import Part, SheetLine, TerminationRow, sheet_line, sheet_parts, termination_row
-from shop.sheet_content import sheet_content
+from shop.set_ups import arranged, key_of, set_ups
+from shop.sheet_content import sheet_content, termination_content
 from shop.sign_on import sign
 from shop.wording import Worded
+
+
+@dataclass(frozen=True, slots=True)
+class SetUpRow:
+    """One setting of one tool, and the lead ends it serves."""
+
+    number: int
+    tool: str
+    setting: str
+    press: str
+    terminal: str
+    wires: str
+    specification: str
+    leads: str
+    pieces: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +74,31 @@ class SheetPage:
     may_withdraw: bool
     waits_for_another: bool  # the person could release, but drafted it
     has_document: bool
+    may_copy: bool
+    set_ups: list[SetUpRow]
+    may_arrange: bool  # a draft in which a set-up is met twice
+    changes_url: str  # empty for a first revision
+    may_comment: bool
+
+
+def _set_up_rows(terminations: Sequence[Termination]) -> tuple[list[SetUpRow], bool]:
+    """The set-ups of a sheet, and whether its terminations stand in their order already."""
+    keys = [key_of(termination_content(t)) for t in terminations]
+    rows = [
+        SetUpRow(
+            number=one.number,
+            tool=one.key.tool,
+            setting=one.key.setting,
+            press=one.key.press,
+            terminal=one.key.terminal,
+            wires=" + ".join(one.key.wires),
+            specification=one.key.specification,
+            leads=", ".join(f"{terminations[place].lead}/{terminations[place].end}" for place in one.members),
+            pieces=sum(terminations[place].quantity for place in one.members),
+        )
+        for one in set_ups(keys)
+    ]
+    return rows, arranged(keys) == list(range(len(keys)))
 
 
 def _sheet(pk: int) -> SetupSheet:
@@ -75,6 +118,8 @@ def _sheet_page(request: HttpRequest, pk: int, *, refusal: Refusal | None = None
     rows = [termination_row(check, system, editable=drafts and found.is_editable) for check in checks]
     # What no longer fits is said of sheets that can still act on it: a superseded one only shows what it was.
     judged = status in (SheetStatus.DRAFT, SheetStatus.IN_REVIEW, SheetStatus.RELEASED)
+    ups, in_order = _set_up_rows([check.termination for check in checks])
+    revisions = list(SetupSheet.objects.filter(number=found.number).exclude(pk=pk).order_by("-revision"))
     page = SheetPage(
         sheet=found,
         line=sheet_line(found),
@@ -83,7 +128,7 @@ def _sheet_page(request: HttpRequest, pk: int, *, refusal: Refusal | None = None
         rows=rows,
         broken=[row for row in rows if row.blocking] if judged else [],
         comments=list(found.comments.select_related("by")),
-        revisions=[sheet_line(other) for other in SetupSheet.objects.filter(number=found.number).exclude(pk=pk).order_by("-revision")],
+        revisions=[sheet_line(other) for other in revisions],
         may_edit=drafts and found.is_editable,
         may_submit=drafts and found.is_editable and bool(rows),
         may_review=releases and status == SheetStatus.IN_REVIEW,
@@ -91,6 +136,11 @@ def _sheet_page(request: HttpRequest, pk: int, *, refusal: Refusal | None = None
         may_withdraw=releases and status == SheetStatus.RELEASED,
         waits_for_another=releases and status == SheetStatus.IN_REVIEW and found.author_id == person.pk,
         has_document=found.released_at is not None,
+        may_copy=drafts and bool(rows),
+        set_ups=ups,
+        may_arrange=drafts and found.is_editable and not in_order,
+        changes_url=reverse("plan:changes", args=[pk]) if any(other.revision < found.revision for other in revisions) else "",
+        may_comment=releases and status in (SheetStatus.DRAFT, SheetStatus.IN_REVIEW),
     )
     return render(request, "plan/sheet.html", {"page": page, "refusal": refusal, "place": "plan"})
 
@@ -211,6 +261,8 @@ class ReleasePage:
     can_release: bool
     is_author: bool
     leave_url: str
+    against: str  # the revision in force, or the one before; empty for a first one
+    changes: list[ChangeGroup]
 
 
 def _release_page(request: HttpRequest, pk: int, *, refusal: Refusal | None = None) -> HttpResponse:
@@ -224,6 +276,7 @@ def _release_page(request: HttpRequest, pk: int, *, refusal: Refusal | None = No
         refusal.tell(form)
     blocking = refusal_of(blocking_of(checks)).findings if not refusal else ()
     is_author = found.author_id == person.pk
+    earlier = SetupSheet.objects.in_force().filter(number=found.number).exclude(pk=pk).first() or found.supersedes
     page = ReleasePage(
         sheet=found,
         crumbs=crumbs_to(found.job, found),
@@ -236,6 +289,8 @@ def _release_page(request: HttpRequest, pk: int, *, refusal: Refusal | None = No
         can_release=found.status == SheetStatus.IN_REVIEW and not is_author,
         is_author=is_author,
         leave_url=reverse("plan:sheet", args=[pk]),
+        against=str(earlier or ""),
+        changes=change_groups(earlier, found) if earlier else [],
     )
     return render(request, "plan/release.html", {"page": page, "refusal": refusal, "place": "plan"})
 

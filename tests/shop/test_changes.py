@@ -1,9 +1,13 @@
 import copy
 
 import pytest
+from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
+from shop.acts.sheets import plan_termination, remove_termination, revise_sheet, submit_sheet
+from shop.clock import now
+from shop.pages.changes import LABELS
 from shop.set_ups import SetUpKey, arranged, key_of, set_ups
 from shop.sheet_changes import changes
 from shop.sheet_content import sheet_content
@@ -133,3 +137,113 @@ def test_key_needs_a_tool(content):
     t = content["terminations"][0]
     assert key_of(t) == SetUpKey("AP-031", "C3 I2", "", "T-250-F", ("W-075-RD",), "CS-250 rev 1")
     assert key_of(t | {"tool": None}) is None
+
+
+# --- The pages --------------------------------------------------------------------------------------------------------------------
+
+
+def at(name, *args):
+    return reverse(f"plan:{name}", args=args)
+
+
+@pytest.fixture
+def revised(cast, catalogue):
+    """Revision 2, in review: L1 with fewer pieces, L2 removed, L9 added."""
+    first = factories.released(cast, catalogue, terminations=2)
+    second = revise_sheet(sheet=first, reason="Drawing D", by=cast.planner, at=now())
+    one, two = second.terminations.all()
+    stated = factories.stated(catalogue, quantity=40)
+    plan_termination(sheet=second, stated=stated, by=cast.planner, at=now(), termination=one)
+    remove_termination(termination=two, by=cast.planner, at=now())
+    plan_termination(sheet=second, stated=factories.stated(catalogue, lead="L9"), by=cast.planner, at=now())
+    return submit_sheet(sheet=second, by=cast.planner, at=now())
+
+
+LINE = "W-075-RD in T-250-F on AP-031 C3 I2, 100 pieces"
+SHOWN = [
+    ("Lead, end: L1 A", [("Pieces", "100", "40")]),
+    ("Lead, end: L9 A", [("added", "", LINE)]),
+    ("Lead, end: L2 A", [("removed", LINE, "")]),
+]
+
+
+def shown(groups):
+    return [(group.title, [(line.what, line.old, line.new) for line in group.lines]) for group in groups]
+
+
+def test_changes_page_against_the_revision_before_and_a_named_one(signed_in, cast, revised):
+    client = signed_in(cast.auditor)
+    page = client.get(at("changes", revised.pk)).context["page"]
+    assert (page.old, shown(page.groups)) == (revised.supersedes, SHOWN)
+    back = client.get(at("changes", revised.supersedes.pk) + f"?from={revised.pk}").context["page"]
+    assert [group.title for group in back.groups] == ["Lead, end: L1 A", "Lead, end: L2 A", "Lead, end: L9 A"]
+
+
+def test_changes_page_of_a_first_revision_and_against_another_sheet(signed_in, cast, catalogue, revised):
+    client = signed_in(cast.planner)
+    assert client.get(at("changes", revised.supersedes.pk)).status_code == 404
+    other = factories.draft(cast, catalogue)
+    assert client.get(at("changes", revised.pk) + f"?from={other.pk}").status_code == 404
+
+
+def test_release_page_shows_what_changes_against_the_revision_in_force(signed_in, cast, catalogue, revised):
+    client = signed_in(cast.approver)
+    page = client.get(at("release", revised.pk)).context["page"]
+    assert (page.against, shown(page.changes)) == (str(revised.supersedes), SHOWN)
+    first = client.get(at("release", factories.in_review(cast, catalogue).pk)).context["page"]
+    assert (first.against, first.changes) == ("", [])
+
+
+def test_every_field_of_a_full_sheet_has_a_label(cast, catalogue):
+    full = {
+        "bell_mouth_min_mm": "0.2", "bell_mouth_max_mm": "0.5", "brush_min_mm": "0.1", "brush_max_mm": "0.8", "cut_off_tab_max_mm": "0.3",
+        "resistance_max_mohm": "2.5", "compaction_min_pct": "70", "compaction_max_pct": "85",
+    }  # fmt: skip
+    for name, value in full.items():
+        setattr(catalogue.specification, name, value)
+    catalogue.specification.save()
+    sheet = sheet_content(factories.draft(cast, catalogue, cross_sections=1, sample_every_minutes=60, dipped_end=False))
+    bare = copy.deepcopy(sheet)
+    t = bare["terminations"][0]
+    t["targets"], t["plan"], t["tool"], t["specification"], t["circuit"], t["wires"] = {}, {}, None, None, "", []
+    bare["job"] = dict.fromkeys(bare["job"], "?")
+    fields = {change.field for change in changes(bare, sheet)}
+    assert len(fields) > 25
+    assert fields - LABELS.keys() == set()
+
+
+def test_sheet_page_shows_set_ups_and_arranges_them(signed_in, cast, catalogue):
+    factories.make_specification("CS-M5", catalogue.ring, catalogue.document, ("1.0", "2.5"))
+    sheet = factories.draft(cast, catalogue, terminations=1)
+    ring = {"terminal": catalogue.ring, "wires": [catalogue.wire_large], "tool": catalogue.tool_ring}
+    for lead, changed in (("L2", ring), ("L3", {})):
+        plan_termination(sheet=sheet, stated=factories.stated(catalogue, lead=lead, **changed), by=cast.planner, at=now())
+    client = signed_in(cast.planner)
+    page = client.get(at("sheet", sheet.pk)).context["page"]
+    assert [(s.number, s.tool, s.setting, s.leads, s.pieces) for s in page.set_ups] == [
+        (1, "AP-031", "C3 I2", "L1/A, L3/A", 200),
+        (2, "HT-007", "cavity 2", "L2/A", 100),
+    ]
+    assert page.may_arrange
+    client.post(at("arrange", sheet.pk))
+    page = client.get(at("sheet", sheet.pk)).context["page"]
+    assert ([row.lead for row in page.rows], page.may_arrange) == (["L1", "L3", "L2"], False)
+
+
+def test_copy_and_comment_on_their_pages(signed_in, cast, catalogue):
+    sheet = factories.in_review(cast, catalogue)
+    job = factories.make_job(catalogue.customer, cast.planner, quantity=7)
+    client = signed_in(cast.planner)
+    assert at("copy-sheet", sheet.pk) in client.get(at("sheet", sheet.pk)).content.decode()
+    assert client.post(at("copy-sheet", sheet.pk), {"job": "J-0"}).status_code == 422
+    client.post(at("copy-sheet", sheet.pk), {"job": job.number})
+    assert [t.quantity for t in job.sheets.get().terminations.all()] == [7]
+
+    assert client.post(at("comment", sheet.pk), {"text": ""}).status_code == 422
+    client.post(at("comment", sheet.pk), {"text": "Twist leads 4 and 5."})
+    page = client.get(at("sheet", sheet.pk))
+    assert [comment.text for comment in page.context["page"].comments] == ["Twist leads 4 and 5."]
+    reader = signed_in(cast.auditor)
+    assert not reader.get(at("sheet", sheet.pk)).context["page"].may_comment
+    assert reader.post(at("copy-sheet", sheet.pk), {"job": job.number}).status_code == 422
+    assert job.sheets.count() == 1
