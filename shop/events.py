@@ -77,6 +77,13 @@ class CatalogueImported(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DocumentFileAttached(Event):
+    """The file of a document's revision, once and for all: content has name, type, size and hash."""
+
+    kind: ClassVar[str] = "document.file_attached"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WearPartFitted(Event):
     """A wear part went into a tool; content names the one it replaced and how many crimps that made."""
 

@@ -8,7 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
-from shop.forms.fields import AreaField, DayField, DocumentField, ForceField, KeyField, LengthField
+from shop.forms.fields import AreaField, CountField, DayField, DocumentField, ForceField, KeyField, LengthField
 from shop.forms.item import ItemForm
 from shop.materials import Terminal
 from shop.quantity import NotAQuantity
@@ -19,6 +19,8 @@ from shop.tolerance import Limits, parse_limits_mm
 class DocumentForm(ItemForm):
     effective_on = DayField(label=_("In force from"))
     withdrawn_on = DayField(label=_("Withdrawn"), required=False, help_text=_("The first day on which it no longer holds."))
+
+    only_new = ("withdrawn_on",)
 
     class Meta:
         model = Document
@@ -49,6 +51,7 @@ class SpecificationForm(ItemForm):
     effective_on = DayField(label=_("In force from"))
     withdrawn_on = DayField(label=_("Withdrawn"), required=False, help_text=_("The first day on which it no longer holds."))
 
+    only_new = ("withdrawn_on",)
     groups = (
         (_("Specification"), ("number", "revision", "document", "effective_on", "withdrawn_on")),
         (_("What it covers"), ("terminal", "csa_min_mm2", "csa_max_mm2", "tool_kind")),
@@ -117,3 +120,11 @@ class SpecificationForm(ItemForm):
             elif value is not None:
                 cleaned[name] = value
         return cleaned
+
+
+class WithdrawForm(forms.Form):
+    on = DayField(label=_("From"), required=False, help_text=_("The first day on which it no longer holds. Empty: today."))
+    reason = forms.CharField(label=_("Why it ends"), max_length=200)
+    knowing = CountField(
+        label=_("How many sheets and specifications rely on it"), help_text=_("The number above: you know what you are ending.")
+    )

@@ -28,11 +28,13 @@ from shop.forms.item import ItemForm, has_default
 from shop.jobs import Job
 from shop.materials import MaterialLot
 from shop.pages.acting import Refusal, acting, person_of, refusal_of, require
+from shop.pages.relied_on import PaperPart, paper_part
 from shop.pages.showing import Fact, Head, Row, Sorting, facts_of, heads, model_field, row_of, system_of
 from shop.pages.tool_care import ToolCarePart, tool_care_part
 from shop.people import Person
 from shop.permissions import Deed, may
 from shop.sign_on import hand_out_password, unlock
+from shop.specifications import CrimpSpecification, Document
 from shop.standing import Standing
 from shop.tools import Gauge, Tool
 
@@ -295,6 +297,7 @@ class DetailPage:
     password_url: str
     jobs: list[Job]
     care: ToolCarePart | None
+    paper: PaperPart | None
 
 
 def detail(request: HttpRequest, slug: str, pk: int, *, refusal: Refusal | None = None) -> HttpResponse:
@@ -315,6 +318,7 @@ def detail(request: HttpRequest, slug: str, pk: int, *, refusal: Refusal | None 
         password_url=reverse("shop:hand-out", args=[pk]) if isinstance(item, Person) and may(person, Deed.CHANGE_PEOPLE) else "",
         jobs=list(item.jobs.all()[:RELATED_SHOWN]) if hasattr(item, "jobs") else [],
         care=tool_care_part(item, person, refusal, request.POST) if isinstance(item, Tool) else None,
+        paper=paper_part(item, person, on) if isinstance(item, Document | CrimpSpecification) else None,
     )
     return render(request, "catalogue/detail.html", {"page": page, "refusal": refusal, "place": "shop"})
 

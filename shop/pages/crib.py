@@ -104,7 +104,7 @@ def crib_csv(request: HttpRequest) -> HttpResponse:
         (str(GROUPS[line.group]), line.asset, line.thing, line.description, line.matter, line.due, line.left, line.note)
         for line in _lines(_asked(request.GET))
     ]
-    return csv_answer("crib.csv", heads, rows)
+    return csv_answer("tool-crib.csv", heads, rows)
 
 
 # --- Acts on a tool --------------------------------------------------------------------------------------------------------------

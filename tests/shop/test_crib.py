@@ -284,7 +284,7 @@ def test_crib_file_holds_what_the_page_shows(signed_in, crib):
     make_tool("AP-002", verification_due_on=days(-1), description="=HYPERLINK(1)")
     make_tool("AP-003", service_due_on=days(1))
     answer = signed_in(crib).get("/shop/crib/crib.csv?show=overdue")
-    assert answer["Content-Disposition"] == 'attachment; filename="crib.csv"'
+    assert answer["Content-Disposition"] == 'attachment; filename="tool-crib.csv"'
     assert answer.content.decode("utf-8-sig").splitlines() == [
         "state,asset number,kind,description,matter,due,left,note",
         f"overdue,AP-002,applicator,'=HYPERLINK(1),verification,{days(-1)},1 day over,",
