@@ -162,6 +162,20 @@ class TerminationContent(TypedDict):
     findings: list[FindingContent]
 
 
+class SetUpContent(TypedDict):
+    """One setting of one tool, and the lead ends it serves ("4/A"). press is "" where left open."""
+
+    number: str
+    tool: str
+    setting: str
+    press: str
+    terminal: str
+    wires: str
+    specification: str
+    leads: list[str]
+    quantity: str
+
+
 class SetupSheetRecord(TypedDict):
     """A released setup sheet. supersedes and change_reason are "" on the first revision."""
 
@@ -175,6 +189,7 @@ class SetupSheetRecord(TypedDict):
     shop: ShopContent
     job: JobContent
     parts: list[PartContent]
+    set_ups: list[SetUpContent]
     terminations: list[TerminationContent]
     documents: list[GoverningDocument]
     concessions: list[ConcessionContent]

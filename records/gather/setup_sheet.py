@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from records.content import PartContent, PartState, PlanLine, SetupSheetRecord, TerminationContent
+from collections.abc import Sequence
+
+from records.content import PartContent, PartState, PlanLine, SetUpContent, SetupSheetRecord, TerminationContent
 from records.gather.common import (
     concession_contents,
     documents_of,
@@ -20,7 +22,8 @@ from shop.acts.concessions import concession_numbers
 from shop.clock import shop_day
 from shop.jobs import SetupSheet, SheetStatus, Termination
 from shop.planning import sheet_checks
-from shop.sheet_content import MM_PLACES
+from shop.set_ups import key_of, set_ups
+from shop.sheet_content import MM_PLACES, termination_content
 from shop.templatetags.shop import figure
 
 
@@ -79,11 +82,30 @@ def setup_sheet_record(sheet: SetupSheet) -> SetupSheetRecord:
         "shop": shop_content(),
         "job": job_content(sheet.job),
         "parts": _parts(sheet, [c.termination for c in checks], proven=not any(c.blocking for c in checks)),
+        "set_ups": set_up_contents([c.termination for c in checks]),
         "terminations": terminations,
         "documents": documents_of(c.termination for c in checks),
         "concessions": concession_contents(concession_numbers(f for c in checks for f in c.findings)),
         "signatures": signatures_of(("setup sheet", [sheet.pk])),
     }
+
+
+def set_up_contents(terminations: Sequence[Termination]) -> list[SetUpContent]:
+    """The set-ups that serve these terminations. What has no tool yet belongs to none."""
+    return [
+        {
+            "number": str(one.number),
+            "tool": one.key.tool,
+            "setting": one.key.setting,
+            "press": one.key.press,
+            "terminal": one.key.terminal,
+            "wires": " + ".join(one.key.wires),
+            "specification": one.key.specification,
+            "leads": [f"{terminations[place].lead}/{terminations[place].end}" for place in one.members],
+            "quantity": str(sum(terminations[place].quantity for place in one.members)),
+        }
+        for one in set_ups([key_of(termination_content(t)) for t in terminations])
+    ]
 
 
 def _tool_line(t: Termination) -> str:

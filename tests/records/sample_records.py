@@ -187,6 +187,19 @@ def setup_sheet():
         "shop": SHOP,
         "job": JOB,
         "parts": planned,
+        "set_ups": [
+            {
+                "number": "1",
+                "tool": "AP-112",
+                "setting": "C3 I2",
+                "press": "PR-05",
+                "terminal": "TR-63-08",
+                "wires": "W-075-BU",
+                "specification": "CS-41 rev 2",
+                "leads": ["L-101/A", "L-104/A"],
+                "quantity": "400",
+            },
+        ],
         "terminations": [
             termination("10", "L-101", "A", [WIRE_BLUE], "0.754", RECEPTACLE, APPLICATOR, RECEPTACLE_TARGETS, "CS-41 rev 2 (AS-104 rev C)"),
             termination("20", "L-102", "B", [WIRE_GREEN, WIRE_BLUE], "2.227", RING, HAND_TOOL, RING_TARGETS, "CS-17 rev 4 (AS-088 rev B)"),

@@ -204,3 +204,23 @@ def test_evidence_that_fills_pages_is_not_cut_off(tmp_path):
     record["parts"][1]["evidence"] = [f"wire lot WL-{number}" for number in range(7000, 7090)]
     paper = " ".join(pages_of(printed(record), tmp_path / "document.pdf"))
     assert [number for number in range(7000, 7090) if f"wire lot WL-{number}" not in paper] == []
+
+
+def left_edges_mm(pdf, path):
+    """Where the shop's name begins in the header of each page, in mm from the left edge of the paper."""
+    path.write_bytes(pdf)
+    told = outside_program("pdftotext", "-bbox", path, "-").stdout
+    pages = told.split("<page ")[1:]
+    return [round(float(re.search(r'<word xMin="([0-9.]+)"', page)[1]) / 72 * 25.4) for page in pages]
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_setup_sheet_is_bound_on_the_inner_side_of_both_pages(paper, tmp_path):
+    record = setup_sheet()
+    record["terminations"] *= 2
+    edges = left_edges_mm(printed(record, paper), tmp_path / "sheet.pdf")
+    assert edges[:3] == [24, 13, 24]
+
+
+def test_other_documents_have_the_same_margin_on_every_page(issued, tmp_path):
+    assert set(left_edges_mm(issued["batch record"], tmp_path / "record.pdf")) == {20}
