@@ -8,7 +8,7 @@ class ShopConfig(AppConfig):
     append_only = ("ToolCare", "ConcessionUse")
 
     def ready(self) -> None:
-        from shop import checks  # noqa: F401, PLC0415  # registers itself
+        from shop import checks, recheck_listeners  # noqa: F401, PLC0415  # register themselves
         from shop.append_only import install_after_migrate  # noqa: PLC0415  # apps are loaded only now
         from shop.fit_rules import FIT_RULES  # noqa: PLC0415
         from shop.rules import RULES  # noqa: PLC0415

@@ -191,3 +191,10 @@ class ConcessionGranted(Event):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConcessionWithdrawn(Event):
     kind: ClassVar[str] = "concession.withdrawn"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecheckFinished(Event):
+    """Every released sheet was held against the rules again: content says why, how many terminations, and which flags were raised."""
+
+    kind: ClassVar[str] = "sheets.rechecked"

@@ -253,9 +253,12 @@ class TerminationCheck:
         return tuple(f for f in self.findings if f.blocks)
 
 
-def checks_of(terminations: Sequence[Termination], on: date) -> list[TerminationCheck]:
-    """The findings of many terminations, in a fixed number of queries. They come with what `TO_CHECK` names, and their wires."""
-    known = known_of({t.terminal_id for t in terminations}, on)
+def checks_of(terminations: Sequence[Termination], on: date, known: Known | None = None) -> list[TerminationCheck]:
+    """The findings of many terminations, in a fixed number of queries. They come with what `TO_CHECK` names, and their wires.
+
+    known: of their terminals, where it was read already.
+    """
+    known = known or known_of({t.terminal_id for t in terminations}, on)
     reached = live_concessions({t.sheet_id for t in terminations}, on)
     return [
         TerminationCheck(t, tuple(termination_findings(t, on, known=known, concessions=concessions_on(reached, t)))) for t in terminations

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Count, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -20,6 +20,7 @@ from shop.materials import Terminal, Wire
 from shop.planning import TerminationCheck, plan_for, press_offers, tool_offers
 from shop.press_fit import TOOLS_FOR_A_PRESS
 from shop.quantity import System, show_area, show_force, show_length
+from shop.rechecks import SheetFlag
 from shop.specifications import CrimpSpecification
 from shop.templatetags.shop import figure
 from shop.tools import Tool, ToolState
@@ -48,7 +49,9 @@ def jobs_for(words: str, state: str) -> QuerySet[Job]:
 
 
 def sheets_for(words: str, state: str, author: str) -> QuerySet[SetupSheet]:
-    rows = SetupSheet.objects.select_related("job__customer", "author", "released_by")
+    # A subquery, not a join: it is counted for the rows of one page, not for all before they are cut.
+    flags = SheetFlag.objects.filter(sheet=OuterRef("pk"), cleared_at__isnull=True).order_by().values("sheet").annotate(n=Count("pk"))
+    rows = SetupSheet.objects.select_related("job__customer", "author", "released_by").annotate(open_flags=Subquery(flags.values("n")))
     for word in words.split():
         rows = rows.filter(Q(number__icontains=word) | Q(job__number__icontains=word) | Q(job__part_number__icontains=word))
     if state:
@@ -60,15 +63,24 @@ def sheets_for(words: str, state: str, author: str) -> QuerySet[SetupSheet]:
 
 @dataclass(frozen=True, slots=True)
 class SheetLine:
+    """flags: what a re-check holds against it, in a few words; empty where nothing is known."""
+
     label: str
     url: str
     status: str
     outcome: str
+    flags: str = ""
 
 
 def sheet_line(sheet: SetupSheet) -> SheetLine:
     outcome = {SheetStatus.RELEASED: "conforms", SheetStatus.WITHDRAWN: "does not conform"}.get(SheetStatus(sheet.status), "waiting")
-    return SheetLine(str(sheet), reverse("plan:sheet", args=[sheet.pk]), sheet.get_status_display(), outcome)
+    count: int = getattr(sheet, "open_flags", None) or 0
+    flags = ngettext("would not be released today: %(count)s flag", "would not be released today: %(count)s flags", count) % {
+        "count": count
+    }
+    if not count or not sheet.is_released:
+        flags = ""
+    return SheetLine(str(sheet), reverse("plan:sheet", args=[sheet.pk]), sheet.get_status_display(), outcome, flags)
 
 
 @dataclass(frozen=True, slots=True)

@@ -110,6 +110,8 @@ INSTALLED_APPS = [
     "rest_framework",
     "rest_framework.authtoken",
     "drf_spectacular",
+    "django_tasks",
+    "django_tasks_db",
     "shop",
     "inspection",
     "records",
@@ -209,6 +211,9 @@ STORAGES = {
 FILE_UPLOAD_PERMISSIONS = 0o640
 DATA_UPLOAD_MAX_MEMORY_SIZE = 12 * 1024 * 1024
 UPLOAD_LIMIT_BYTES = 10 * 1024 * 1024
+
+# Background work waits in the shop's own database; `manage.py db_worker` does it.
+TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend", "QUEUES": ["default"]}}
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 

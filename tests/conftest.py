@@ -13,6 +13,8 @@ def _test_settings(settings, tmp_path):
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     # The hashed names need a collectstatic first.
     settings.STORAGES = settings.STORAGES | {"staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}
+    # Background work is done at once, where a test lets commits happen.
+    settings.TASKS = {"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}
     settings.MEDIA_ROOT = tmp_path / "media"
     settings.STATIC_ROOT = tmp_path  # there, and empty
 

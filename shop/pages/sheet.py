@@ -32,6 +32,7 @@ from shop.pages.acting import Refusal, acting, person_of, refusal_of, require
 from shop.pages.catalogue import Crumb
 from shop.pages.changes import ChangeGroup, change_groups
 from shop.pages.plan import crumbs_to
+from shop.pages.recheck import Flagged, flags_on
 from shop.pages.showing import system_of
 from shop.permissions import Deed, may
 from shop.planning import blocking_of, sheet_checks
@@ -79,6 +80,7 @@ class SheetPage:
     may_arrange: bool  # a draft in which a set-up is met twice
     changes_url: str  # empty for a first revision
     may_comment: bool
+    flags: list[Flagged]
 
 
 def _set_up_rows(terminations: Sequence[Termination]) -> tuple[list[SetUpRow], bool]:
@@ -141,6 +143,7 @@ def _sheet_page(request: HttpRequest, pk: int, *, refusal: Refusal | None = None
         may_arrange=drafts and found.is_editable and not in_order,
         changes_url=reverse("plan:changes", args=[pk]) if any(other.revision < found.revision for other in revisions) else "",
         may_comment=releases and status in (SheetStatus.DRAFT, SheetStatus.IN_REVIEW),
+        flags=flags_on(found),
     )
     return render(request, "plan/sheet.html", {"page": page, "refusal": refusal, "place": "plan"})
 
