@@ -123,6 +123,27 @@ def minimum_pull_force(standard_code: str, *, awg: str | None = None, csa_mm2: D
     raise NoRow(standard, asked, below[-1] if below else None, above[0] if above else None)
 
 
+CHECKED = "checked against the issued standard"
+"""Ends a source once a person has compared the figure with the standard itself."""
+
+
+def source_of(row: PullForceMinimum) -> str:
+    """A row as the source of a limit: standard, table, size, and how far the value was checked, in its first words."""
+    status = row.status.partition(";")[0].partition(" (")[0]
+    return f"{row.standard.title}, {row.table}, {row.named_size}: {status}"
+
+
+def row_of_source(text: str) -> PullForceMinimum | None:
+    """The row that a source names, as `source_of` wrote it, with or without `CHECKED` behind it; None for a source of somebody's own."""
+    return _rows_by_source().get(text.strip().removesuffix(CHECKED).rstrip("; "))
+
+
+@cache
+def _rows_by_source() -> dict[str, PullForceMinimum]:
+    # A standard that lists a size twice answers with its first row, as minimum_pull_force does.
+    return {source_of(row): row for rows in _tables().values() for row in reversed(rows)}
+
+
 def _gauge(awg: str) -> str:
     try:
         return awg_name(awg_number(awg))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django import forms
 from django.conf import settings
 from django.contrib import messages
 from django.core.paginator import Page, Paginator
@@ -28,6 +29,7 @@ from shop.forms.item import ItemForm, has_default
 from shop.jobs import Job
 from shop.materials import MaterialLot
 from shop.pages.acting import Refusal, acting, person_of, refusal_of, require
+from shop.pages.proposing import picker_for, proposed
 from shop.pages.relied_on import PaperPart, paper_part
 from shop.pages.showing import Fact, Head, Row, Sorting, facts_of, heads, model_field, row_of, system_of
 from shop.pages.tool_care import ToolCarePart, tool_care_part
@@ -394,6 +396,7 @@ class FormPage:
     reason: str
     is_new: bool
     leave_url: str
+    picker: forms.Form | None  # proposes a figure for the form from a table
 
 
 @acting
@@ -407,13 +410,24 @@ def edit(request: HttpRequest, slug: str, pk: int, *, refusal: Refusal | None = 
     return _form_page(request, kind, _item(kind, pk), refusal)
 
 
-def _form_page(request: HttpRequest, kind: Kind, item: Any, refusal: Refusal | None) -> HttpResponse:
+@acting
+def propose(request: HttpRequest, slug: str, pk: int | None = None) -> HttpResponse:
+    """The form again, with what was typed and what a table proposes for it. Nothing is saved."""
+    kind = kind_or_404(slug)
+    require(request, kind.deed)
+    return _form_page(request, kind, _item(kind, pk) if pk else None, None, proposed(request))
+
+
+def _form_page(
+    request: HttpRequest, kind: Kind, item: Any, refusal: Refusal | None, typed: Mapping[str, str] | None = None
+) -> HttpResponse:
     if refusal is None:
         require(request, kind.deed)
     key = kind.key_of(item) if item else ""
-    stamp = request.POST.get("seen", "") if refusal else (seen(kind, item) if item else "")
+    stamp = request.POST.get("seen", "") if refusal or typed else (seen(kind, item) if item else "")
     given = {name: value for name, value in request.GET.items() if name in kind.form.base_fields}
     form = kind.form(request.POST if refusal else None, instance=item, initial=None if item else given)
+    form.initial.update({name: value for name, value in (typed or {}).items() if name in form.fields})
     if refusal:
         refusal.tell(form)
     leave = reverse("shop:detail", args=[kind.slug, item.pk]) if item else reverse("shop:list", args=[kind.slug])
@@ -427,6 +441,7 @@ def _form_page(request: HttpRequest, kind: Kind, item: Any, refusal: Refusal | N
         reason=request.POST.get("reason", ""),
         is_new=item is None,
         leave_url=leave,
+        picker=picker_for(kind, request),
     )
     return render(request, "catalogue/form.html", {"page": page, "refusal": refusal, "place": "shop"})
 
@@ -458,10 +473,14 @@ def change(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
 
 
 def new_or_add(request: HttpRequest, slug: str) -> HttpResponse:
+    if "propose" in request.POST:
+        return propose(request, slug)
     return add(request, slug) if request.method == "POST" else new(request, slug)
 
 
 def edit_or_change(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
+    if "propose" in request.POST:
+        return propose(request, slug, pk)
     return change(request, slug, pk) if request.method == "POST" else edit(request, slug, pk)
 
 
