@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import os
 import socket
+import subprocess
+import sys
 from argparse import ArgumentParser
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -176,4 +180,28 @@ def _serve(port: int) -> None:
 
     # Workers open connections of their own: one must not travel through a fork.
     connection.close()
-    Server().run()
+    with _background_work():
+        Server().run()
+
+
+STOPPED_WITHIN_S = 10
+
+
+@contextmanager
+def _background_work() -> Iterator[None]:
+    """The worker of the queue beside the server: both begin and end together.
+
+    The server's own workers are forks of this process and leave through here as well; only the process that began it ends it.
+    """
+    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "db_worker", "--interval", "2", "--no-reload", "--verbosity", "0"]
+    worker = subprocess.Popen(command, stdin=subprocess.DEVNULL)  # noqa: S603  # nothing in it comes from outside
+    begun_by = os.getpid()
+    try:
+        yield
+    finally:
+        if os.getpid() == begun_by:
+            worker.terminate()
+            try:
+                worker.wait(STOPPED_WITHIN_S)
+            except subprocess.TimeoutExpired:
+                worker.kill()
