@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from shop.pages import catalogue, crib, export, papers
+from shop.pages import catalogue, crib, export, matrix, papers
 
 app_name = "shop"
 urlpatterns = [
@@ -16,6 +16,8 @@ urlpatterns = [
     path("tools/<int:pk>/counter/", crib.counter, name="counter"),
     path("documents/<int:pk>/file/", papers.document_file, name="document-file"),
     path("<slug:slug>/<int:pk>/withdraw/", papers.withdraw_item, name="withdraw"),
+    path("people/matrix/", matrix.matrix, name="matrix"),
+    path("people/matrix/matrix.csv", matrix.matrix_csv, name="matrix-csv"),
     path("people/<int:pk>/password/", catalogue.hand_out, name="hand-out"),
     path("people/<int:pk>/unlock/", catalogue.unlock_person, name="unlock"),
     path("<slug:slug>/", catalogue.listing, name="list"),
