@@ -139,6 +139,21 @@ def render_pdf(
     return _mended(drawn, title=title, language=language, attachment_name=attachment_name, stamp=stamp)
 
 
+def draw_paper(html: str, *, asset_root: Path) -> bytes:
+    """Draw `html` as a plain PDF: a working paper such as a label, no record; nothing is attached and nothing is sealed.
+
+    Raises PangoMissing, FetchRefused (the page points outside its assets).
+    """
+    require_pango()
+    from weasyprint import HTML  # noqa: PLC0415
+    from weasyprint.urls import FatalURLFetchingError  # noqa: PLC0415
+
+    try:
+        return bytes(HTML(string=html, base_url=f"{asset_root.resolve().as_uri()}/", url_fetcher=_fetcher(asset_root)).write_pdf())
+    except FatalURLFetchingError as error:
+        raise FetchRefused(str(error)) from error
+
+
 def _mended(drawn: bytes, *, title: str, language: str, attachment_name: str, stamp: datetime) -> bytes:
     """Add what PDF/A-3a asks for and WeasyPrint leaves open, and settle the version and the document ID."""
     with pikepdf.open(io.BytesIO(drawn)) as pdf:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 
 import segno
@@ -23,8 +24,13 @@ def qr_svg(text: str, *, size_mm: float) -> str:
         code = segno.make_qr(text, error="m", boost_error=False)
     except segno.DataOverflowError as error:
         raise ValueError(f"too long for a QR code: {len(text)} characters") from error
+    return modules_svg(code.matrix, size_mm=size_mm, quiet_zone=QUIET_ZONE_MODULES, title=f"QR code: {text}")
+
+
+def modules_svg(matrix: Sequence[Sequence[int]], *, size_mm: float, quiet_zone: int, title: str) -> str:
+    """A square symbol as one `<svg>` element, `size_mm` wide with its quiet zone. matrix: rows of modules, dark where true."""
     runs = []
-    for y, row in enumerate(code.matrix, start=QUIET_ZONE_MODULES):
+    for y, row in enumerate(matrix, start=quiet_zone):
         x = 0
         while x < len(row):
             start = x
@@ -32,12 +38,12 @@ def qr_svg(text: str, *, size_mm: float) -> str:
                 x += 1
             if x > start:
                 # One horizontal bar per run: no hairlines between modules when a printer rounds.
-                runs.append(f"M{start + QUIET_ZONE_MODULES} {y}h{x - start}v1h-{x - start}z")
+                runs.append(f"M{start + quiet_zone} {y}h{x - start}v1h-{x - start}z")
             else:
                 x += 1
-    side = len(code.matrix) + 2 * QUIET_ZONE_MODULES
+    side = len(matrix) + 2 * quiet_zone
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{size_mm:g}mm" height="{size_mm:g}mm" '
-        f'viewBox="0 0 {side} {side}" shape-rendering="crispEdges"><title>QR code: {escape(text)}</title>'
+        f'viewBox="0 0 {side} {side}" shape-rendering="crispEdges"><title>{escape(title)}</title>'
         f'<rect width="{side}" height="{side}" fill="#fff"/><path fill="#000" d="{"".join(runs)}"/></svg>'
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from records.pages import handbook, prove
+from records.pages import handbook, labels, prove
 
 prove_patterns = [
     path("", prove.search, name="search"),
@@ -18,6 +18,9 @@ prove_patterns = [
     path("evidence/<str:kind>/<str:number>/", prove.evidence, name="evidence"),
     path("documents/<str:number>/<int:issue>/", prove.document, name="document"),
     path("documents/<str:number>/<int:issue>/file/", prove.document_file, name="document-file"),
+    path("labels/<int:pk>/", labels.labels, name="labels"),
+    path("labels/<int:pk>/travellers/", labels.travellers_file, name="travellers"),
+    path("labels/<int:pk>/bag-tags/", labels.bag_tags_file, name="bag-tags"),
     path("ledger/", prove.ledger, name="ledger"),
     path("ledger/<int:number>/", prove.ledger_entry, name="ledger-entry"),
 ]
