@@ -102,6 +102,7 @@ def _field_out(kind: Kind, name: str) -> Any:
     return serializers.CharField(**options)
 
 
+@functools.cache
 def item_out(kind: Kind) -> type[ItemOut]:
     columns = {f.name for f in kind.model._meta.concrete_fields}
     names = [name for name in (*kind.form.base_fields, *kind.computed) if name in columns]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
-from shop.api import catalogue, fit, jobs, sheets, signing_on
+from shop.api import catalogue, crib, fit, jobs, sheets, signing_on
 from shop.api.schema import SchemaView
 from shop.api.view import Nothing
 
@@ -18,6 +18,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("me/", signing_on.MeView.as_view(), name="me"),
     path("me/token/", signing_on.OwnTokenView.as_view(), name="own-token"),
     *catalogue.urlpatterns,
+    *crib.urlpatterns,
     path("jobs/", jobs.JobsView.as_view(), name="jobs"),
     path("jobs/<int:pk>/", jobs.JobView.as_view(), name="job"),
     path("sheets/", sheets.SheetsView.as_view(), name="sheets"),

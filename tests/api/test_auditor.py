@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from records.models import IssuedDocument, LedgerEntry
+from tests import factories
 from tests.api.conftest import every_write, template_for
 
 TEMPLATE = re.compile(r"\{(\w+)\}")
@@ -13,10 +14,12 @@ TEMPLATE = re.compile(r"\{(\w+)\}")
 def test_auditor_reads_every_address(shop, programs, spec, shop_key):
     """Every address with GET of the schema, with keys of things that exist."""
     shop.shipped()
+    factories.make_press("PR-01")
     auditor = programs["auditor"]
     document = auditor.post("documents/", {"kind": "lot-trace", "number": "HL-1"})
     batch = auditor.get("batches/")["results"][0]
     shop.programs["quality"].post("catalogue/wires/", {"part_number": "W-9", "size": "1 mm2", "insulation_od_mm": "2"})
+    shop.programs["quality"].post("catalogue/presses/", {"asset_number": "PR-9"})
     numbers = {"harness-lots": "HL-1", "shipments": "SH-1", "shipment": "SH-1", "lot": "HL-1", "documents": document["number"]}
 
     for path in spec["paths"]:
