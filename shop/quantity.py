@@ -69,8 +69,8 @@ _SPELLINGS: dict[str, str] = {
 LONGEST_TEXT = 40
 """A longer text is no reading; the limit also keeps every product exact in Decimal's 28 digits."""
 LONGEST_NUMBER = 15
-LARGEST_POWER = 12
-"""Powers of ten beyond which a number is a slip: nothing in a harness shop is a billion metres long. Our own choice."""
+LARGEST_POWER = 20
+"""Powers of ten beyond which a number is a slip: and past which rounding to four places would overflow. Our own choice."""
 
 TEMPERATURE_PLACES = Decimal("0.01")
 """Temperatures are rounded half up to this, in degrees Celsius: 5/9 has no finite decimal."""

@@ -59,6 +59,10 @@ from shop.validation import clean
 CLOSED_MEANING = "batch closed, counts balanced"
 
 
+# What the plan asks about specification and document, a start asks of the very ones the sheet was released on.
+ASKED_AS_DOCUMENTS = frozenset({"fit.spec.not_in_force", "fit.spec.document_withdrawn"})
+
+
 def batch_subject(batch: Batch) -> tuple[str, int, str]:
     return ("batch", batch.pk, batch.number)
 
@@ -116,7 +120,7 @@ def open_batch(*, termination: Termination, quantity: int, by: Person, at: datet
         granted = concessions_on(live_concessions([termination.sheet_id], on), termination)
         documents = conceded(document_findings(termination, on), granted)
         # The plan's rules once more: what fitted at the release may not fit the catalogue of today, and a concession may have ended.
-        planned = termination_findings(termination, on, concessions=granted)
+        planned = [f for f in termination_findings(termination, on, concessions=granted) if f.rule not in ASKED_AS_DOCUMENTS]
         findings = people + documents + planned
         left = pieces_open(termination)
         if not 1 <= quantity <= left:
