@@ -26,7 +26,7 @@ from shop.quantity import System, show_force, show_length
 
 TRAVELLER_CODE_MM, TAG_CODE_MM = 27, 20
 TAGS_ACROSS, TAGS_DOWN = 3, 8
-MOST_IN_A_FILE = 100
+MOST_IN_A_FILE = 50
 """Travellers in one file: a sheet of 600 comes as several, so that none keeps anybody waiting."""
 MOST_TAGS = 480
 
