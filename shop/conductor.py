@@ -1,21 +1,18 @@
-"""Conductors: a size as written, its cross-section, gauge, several wires together, and resistance.
+"""Conductors: a size as written, its cross-section, gauge, and several wires together.
 
 Sizes are Decimal from end to end: a range check in floats refuses three wires of 0.1 mm² for a barrel that ends at 0.3 mm². Geometry of
 several wires is in float and quantized by a named rule before it is handed out.
 
-Sources: ASTM B258 (gauge formula and diameters), IEC 60028 (resistivity of annealed copper), IEC 60228 (resistance of classes).
+Source: ASTM B258 (gauge formula and diameters). Overall diameters of strandings and resistance have modules of their own.
 """
 
 from __future__ import annotations
 
-import csv
 import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
-from functools import cache
-from pathlib import Path
 
 from shop.quantity import NotAQuantity, parse_length_mm, parse_number
 
@@ -305,6 +302,11 @@ _EQUAL_CIRCLES: dict[int, float] = {
 }
 
 
+def equal_circles_ratio(count: int) -> float | None:
+    """Diameter of the smallest circle around so many equal circles, over theirs; None above seven, where no value is proven here."""
+    return _EQUAL_CIRCLES.get(count)
+
+
 def enclosing_diameter_mm(ods_mm: Sequence[Decimal]) -> EnclosingCircle:
     """The circle that encloses round wires of these outer diameters, in mm, whatever their order.
 
@@ -378,48 +380,3 @@ def _enclosing_radius(circles: Sequence[tuple[float, float, float]]) -> float:
         best = min(best, reach)
         x, y = x + (cx - x) / (step + 1), y + (cy - y) / (step + 1)
     return best
-
-
-# --- Resistance ------------------------------------------------------------------------------------------------------------------
-
-COPPER_OHM_MM2_PER_KM = Decimal("17.241")
-"""Annealed copper of 100 % IACS at 20 °C: 0.017241 ohm mm²/m. Source: IEC 60028."""
-
-COPPER_PER_KELVIN = Decimal("0.00393")
-"""Temperature coefficient of that resistance at 20 °C. Source: IEC 60028."""
-
-
-def at_temperature(r20: Decimal, temperature_c: Decimal) -> Decimal:
-    """A resistance of copper known at 20 °C, at another temperature: R = R20 (1 + 0.00393 (t - 20))."""
-    return r20 * (1 + COPPER_PER_KELVIN * (temperature_c - 20))
-
-
-def resistance_ohm_per_km(csa_mm2: Decimal, temperature_c: Decimal = Decimal(20)) -> Decimal:
-    """Resistance of annealed copper of this area in ohm/km. A twisted conductor is longer than its wire: expect a few per cent more."""
-    if not csa_mm2.is_finite() or csa_mm2 <= 0:
-        raise ValueError(f"an area is finite and positive, not {csa_mm2}")
-    return at_temperature(COPPER_OHM_MM2_PER_KM / csa_mm2, temperature_c)
-
-
-def r20_max_ohm_per_km(csa_mm2: Decimal, conductor_class: int, *, metal_coated: bool) -> Decimal | None:
-    """Greatest resistance at 20 °C in ohm/km of a nominal size, or None where the table has none. Source: IEC 60228:2004 tables 1 to 4.
-
-    csa_mm2: nominal, matched exactly. conductor_class: 1 solid, 2 stranded, 5 flexible, 6 extra flexible.
-    """
-    row = _iec60228().get((conductor_class, csa_mm2))
-    return None if row is None else row[1 if metal_coated else 0]
-
-
-@cache
-def _iec60228() -> dict[tuple[int, Decimal], tuple[Decimal | None, Decimal | None]]:
-    def number(text: str) -> Decimal | None:
-        return Decimal(text) if text else None
-
-    with (Path(__file__).parent / "reference" / "iec60228.csv").open(encoding="utf-8", newline="") as file:
-        return {
-            (int(row["class"]), Decimal(row["csa_mm2"])): (
-                number(row["r20_max_plain_cu_ohm_per_km"]),
-                number(row["r20_max_metal_coated_cu_ohm_per_km"]),
-            )
-            for row in csv.DictReader(file)
-        }

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import settings as hypothesis
 
 from tests import factories
+
+# A busy machine is no defect of the code.
+hypothesis.register_profile("house", deadline=None)
+hypothesis.load_profile("house")
 
 
 @pytest.fixture(autouse=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path, re_path
 
-from shop.pages import changes, concessions, copying, fit_table, parts, plan, recheck, sheet
+from shop.pages import changes, concessions, conductors, copying, fit_table, parts, plan, recheck, sheet
 
 app_name = "plan"
 urlpatterns = [
@@ -21,6 +21,7 @@ urlpatterns = [
     path("concessions/new/", concessions.new_concession, name="new-concession"),
     path("concessions/<int:pk>/", concessions.concession, name="concession"),
     path("fit/", fit_table.fit_table, name="fit"),
+    path("conductors/", conductors.conductors, name="conductors"),
     path("recheck/", recheck.rechecks, name="recheck"),
     path("recheck/order/", recheck.order, name="order-recheck"),
     path("fit/table.csv", fit_table.fit_csv, name="fit-csv"),

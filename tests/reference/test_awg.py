@@ -15,8 +15,8 @@ from shop.conductor import (
     equivalent_awg,
     mm2_to_cmil,
     parse_size,
-    resistance_ohm_per_km,
 )
+from shop.resistance import resistance_ohm_per_km
 
 DATA = Path(__file__).parent / "data"
 

@@ -6,7 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from shop.conductor import parse_size, r20_max_ohm_per_km, resistance_ohm_per_km
+from shop.conductor import (
+    parse_size,
+)
+from shop.resistance import r20_max_ohm_per_km, resistance_ohm_per_km
 
 with (Path(__file__).parent / "data" / "iec60228.csv").open(encoding="utf-8", newline="") as file:
     ROWS = list(csv.DictReader(file))

@@ -9,7 +9,6 @@ from shop.conductor import (
     CSA_PLACES,
     Conductor,
     NotASize,
-    at_temperature,
     awg_area_mm2,
     awg_diameter_mm,
     awg_name,
@@ -20,10 +19,9 @@ from shop.conductor import (
     equivalent_awg,
     mm2_to_cmil,
     parse_size,
-    r20_max_ohm_per_km,
-    resistance_ohm_per_km,
     stranding_area_mm2,
 )
+from shop.resistance import at_temperature, r20_max_ohm_per_km, resistance_ohm_per_km
 
 SIZES = [
     ("AWG 20", "0.5176", None, "20"),
