@@ -10,16 +10,13 @@ from __future__ import annotations
 import csv
 import io
 import re
-import warnings
-import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Any
 
 from shop.finding import Finding, misfit
 from shop.quantity import NotAQuantity, parse_length_mm, parse_number
+from shop.spreadsheet import XLSX_MAGIC, NotAWorkbook, read_workbook
 
 COLUMNS = (
     "lead",
@@ -70,7 +67,6 @@ NONE = frozenset({"", "-", "–", "—", "none", "n/a", "open", "bare"})
 """Written where an end has no terminal."""
 
 MOST_ROWS, MOST_COLUMNS, LONGEST_CELL = 5000, 60, 200
-MOST_UNPACKED_BYTES = 120 * 1024 * 1024
 """A workbook is a compressed archive: one that unpacks to more than this is refused before it is read."""
 
 HEAD_LINES = 20
@@ -108,7 +104,7 @@ def read_table(data: bytes) -> Table:
     What the file is, its content says, not its name. The column names stand in that one of the first lines which has most names that we
     know; lines above it are left out, and so are empty lines. Cells are kept as text: 450.0 from a workbook reads 450.
     """
-    lines = _workbook_lines(data) if data.startswith(b"PK\x03\x04") else _csv_lines(data)
+    lines = _workbook_lines(data) if data.startswith(XLSX_MAGIC) else _csv_lines(data)
     filled = [(line, cells) for line, cells in lines if any(cells)]
     if not filled:
         raise NotAPartsList("it is empty")
@@ -129,7 +125,7 @@ def read_table(data: bytes) -> Table:
 
 
 def _tidy(text: str) -> str:
-    return re.sub(r"\s+", " ", text.replace("\x00", "")).strip()[:LONGEST_CELL]
+    return re.sub(r"\s+", " ", text.replace("\x00", "")).strip()[: LONGEST_CELL + 1]
 
 
 def _csv_lines(data: bytes) -> list[tuple[int, list[str]]]:
@@ -153,45 +149,11 @@ def _csv_lines(data: bytes) -> list[tuple[int, list[str]]]:
 
 
 def _workbook_lines(data: bytes) -> list[tuple[int, list[str]]]:
-    import openpyxl  # noqa: PLC0415  # slow to import, and CSV does without
-
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            if sum(part.file_size for part in archive.infolist()) > MOST_UNPACKED_BYTES:
-                raise NotAPartsList("it unpacks to far more than a parts list holds")
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # about styles and extensions that no cell of ours depends on
-            book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-            for sheet in book.worksheets:
-                lines = []
-                for line, cells in enumerate(sheet.iter_rows(values_only=True), start=1):
-                    texts = [_cell_text(cell) for cell in cells[: MOST_COLUMNS + 1]]
-                    while texts and not texts[-1]:
-                        texts.pop()
-                    lines.append((line, texts))
-                    if len(lines) > MOST_ROWS + HEAD_LINES + 1:
-                        raise NotAPartsList(f"it has more than {MOST_ROWS} rows")
-                if any(texts for _, texts in lines):
-                    return lines
-    except NotAPartsList:
-        raise
-    except Exception as error:
-        # A damaged workbook can break the reader in any place and with any type; for the planner it is all one answer.
-        raise NotAPartsList("it is not a workbook that can be read") from error
-    return []
-
-
-def _cell_text(value: Any) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        text = format(Decimal(repr(value)), "f")
-        return text.rstrip("0").rstrip(".") if "." in text else text
-    if isinstance(value, datetime | date):
-        return value.isoformat()
-    return _tidy(str(value))
+        lines = read_workbook(data, most_rows=MOST_ROWS + HEAD_LINES, most_columns=MOST_COLUMNS)
+    except NotAWorkbook as error:
+        raise NotAPartsList(error.reason) from error
+    return [(line, [_tidy(cell) for cell in cells]) for line, cells in lines]
 
 
 # --- Which column means what --------------------------------------------------------------------------------------------------------
@@ -327,10 +289,11 @@ def _lead(row: int, source: Row, mapping: Mapping[str, int], corrections: Mappin
     for name in NEEDED:
         if not texts[name]:
             found.append(misfit("parts.cell.empty", name, column=name.replace("_", " ")))
-    if len(texts["lead"]) > 40:
-        found.append(misfit("parts.cell.long", "lead", limit=40))
-    if len(texts["circuit"]) > 60:
-        found.append(misfit("parts.cell.long", "circuit", limit=60))
+    found += [
+        misfit("parts.cell.long", name, limit=LONGEST.get(name, LONGEST_CELL))
+        for name, text in texts.items()
+        if len(text) > LONGEST.get(name, LONGEST_CELL)
+    ]
     return Lead(row, source.line, texts, _length(texts["length"], unit, found), _quantity(texts["quantity"], found))
 
 
@@ -410,11 +373,14 @@ def _end(
             )
     members = joined.get((lead.row, end), ())
     own_ends = [end, *(own for _row, own in members)]
+    name = "+".join([lead.number, *(other.number for other in others)])
+    if others and len(name) > LONGEST["lead"]:
+        found[lead.row].append(misfit("parts.cell.long", "lead", limit=LONGEST["lead"]))
     return LeadEnd(
         row=lead.row,
         end=end,
-        lead="+".join([lead.number, *(other.number for other in others)]),
-        end_name=end if len(set(own_ends)) == 1 else "+".join(own_ends),
+        lead=name,
+        end_name=end if len(set(own_ends)) == 1 else "+".join(own_ends)[:LONGEST_END],
         circuit=lead.texts["circuit"],
         wires=tuple(one.texts["wire"] for one in (lead, *others)),
         terminal=lead.texts[TERMINAL_OF[end]],

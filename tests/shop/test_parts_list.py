@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shop import parts_list
+from shop import spreadsheet
 from shop.parts_list import COLUMNS, NotAPartsList, Row, close_to, guess_mapping, mapping_findings, read_leads, read_table, unit_in
 
 HEADER = ("Lead", "Wire", "Left terminal", "Right terminal", "Length (mm)", "Qty", "Circuit", "From", "To", "With")
@@ -83,7 +83,7 @@ def test_list_with_too_many_rows():
 
 
 def test_workbook_that_unpacks_to_too_much(monkeypatch):
-    monkeypatch.setattr(parts_list, "MOST_UNPACKED_BYTES", 1000)
+    monkeypatch.setattr(spreadsheet, "MOST_UNPACKED_BYTES", 1000)
     with pytest.raises(NotAPartsList, match="unpacks"):
         read_table(as_workbook(("lead", "wire"), ("1", "W1")))
 
@@ -191,6 +191,13 @@ def test_row_errors_name_line_and_column():
     reading = read(row(), row(lead=""), row(lead="1", wire=""))
     assert rules(reading) == {1: [("parts.cell.empty", "lead")], 2: [("parts.cell.empty", "wire"), ("parts.lead.twice", "lead")]}
     assert [lead.line for lead in reading.leads] == [2, 3, 4]
+
+
+def test_texts_that_a_sheet_cannot_keep_are_refused_not_cut():
+    reading = read(row(lead="L" * 61), row(lead="2", wire="W" * 250), row(lead="3", circuit="C" * 61))
+    assert rules(reading) == {0: [("parts.cell.long", "lead")], 1: [("parts.cell.long", "wire")], 2: [("parts.cell.long", "circuit")]}
+    many = read(row(lead="L" * 40), row(lead="M" * 40, left="", right="T2", together="L" * 40 + "/A"))
+    assert rules(many) == {0: [("parts.cell.long", "lead")]}
 
 
 def test_correction_stands_in_for_the_cell():
