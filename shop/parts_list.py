@@ -67,6 +67,9 @@ NONE = frozenset({"", "-", "–", "—", "none", "n/a", "open", "bare"})
 """Written where an end has no terminal."""
 
 MOST_ROWS, MOST_COLUMNS, LONGEST_CELL = 5000, 60, 200
+LONGEST = {"lead": 60, "circuit": 60}
+"""Characters that a sheet keeps; of other cells those of the file's own limit."""
+LONGEST_END = 19  # ten ends in one barrel; no terminal takes so many
 """A workbook is a compressed archive: one that unpacks to more than this is refused before it is read."""
 
 HEAD_LINES = 20

@@ -8,14 +8,17 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
+from django.core.exceptions import ValidationError
+
 from shop.conductor import combined_csa_mm2
 from shop.facts import known_of
-from shop.finding import Finding, misfit
+from shop.finding import Finding, Refused, misfit
 from shop.jobs import SetupSheet, Termination, TerminationWire
 from shop.materials import Wire
 from shop.planning import Plan, copy_targets, plan_of_termination
 from shop.specifications import CrimpSpecification
 from shop.tools import ToolRow
+from shop.validation import findings_from
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +73,10 @@ def write_all(sheet: SetupSheet, filled: Sequence[tuple[Termination, Sequence[Wi
     """
     for position, (termination, _wires) in enumerate(filled, start=1):
         termination.sheet, termination.position = sheet, position
-        termination.clean_fields(exclude=RELATIONS)  # the rows they name were read in this transaction
+        try:
+            termination.clean_fields(exclude=RELATIONS)  # the rows they name were read in this transaction
+        except ValidationError as error:
+            raise Refused(findings_from(error)) from error
     written = Termination.objects.bulk_create([termination for termination, _wires in filled], batch_size=200)
     TerminationWire.objects.bulk_create(
         (

@@ -13,6 +13,7 @@ from PIL import Image, ImageDraw
 
 from records import labels
 from records.data_matrix import data_matrix_svg
+from records.gather.setup_sheet import setup_sheet_record
 from records.labels import Symbol, bag_tags, bags_needed, travellers
 from records.models import IssuedDocument, LedgerEntry
 from shop.planning import sheet_checks
@@ -155,6 +156,22 @@ def scan_svg(svg):
 def test_data_matrix_refuses_what_no_scanner_reads(text, size_mm):
     with pytest.raises(ValueError, match=r"Data Matrix|size_mm"):
         data_matrix_svg(text, size_mm=size_mm)
+
+
+def test_record_of_the_sheet_lists_its_set_ups(sheet):
+    assert setup_sheet_record(sheet)["set_ups"] == [
+        {
+            "number": "1",
+            "tool": "AP-031",
+            "setting": "C3 I2",
+            "press": "",
+            "terminal": "T-250-F",
+            "wires": "W-075-RD",
+            "specification": "CS-250 rev 1",
+            "leads": ["L1/A", "L2/A"],
+            "quantity": "200",
+        }
+    ]
 
 
 def test_both_papers_are_known():

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shop import spreadsheet
+from shop import parts_list, spreadsheet
 from shop.parts_list import COLUMNS, NotAPartsList, Row, close_to, guess_mapping, mapping_findings, read_leads, read_table, unit_in
 
 HEADER = ("Lead", "Wire", "Left terminal", "Right terminal", "Length (mm)", "Qty", "Circuit", "From", "To", "With")
