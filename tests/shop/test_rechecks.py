@@ -4,7 +4,9 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.core.management import call_command
 from django.urls import reverse
+from django_tasks_db.models import DBTaskResult
 
 from records.models import LedgerEntry
 from shop.acts.catalogue import save_item, set_tool_state
@@ -286,3 +288,31 @@ def test_flags_stand_on_the_list_and_on_the_sheet(signed_in, cast, catalogue):
     assert lines == {str(sheet): "would not be released today: 1 flag", str(other): ""}
     assert "This sheet would not be released today." in client.get(reverse("plan:sheet", args=[sheet.pk])).content.decode()
     assert "This sheet would not be released today." not in client.get(reverse("plan:sheet", args=[other.pk])).content.decode()
+
+
+# --- Command and worker ----------------------------------------------------------------------------------------------------------
+
+
+def test_command_asks_for_a_recheck_as_the_system(cast, catalogue, commits, capsys):
+    call_command("recheck")
+    assert capsys.readouterr().out == "No sheet is in force: nothing to check.\n"
+    factories.released(cast, catalogue)
+    with commits():
+        call_command("recheck")
+    row = Recheck.objects.get()
+    assert (row.asked_by.username, row.finished_at is not None) == ("system", True)
+    assert capsys.readouterr().out == f"Re-check {row.pk} is asked for.\n"
+
+
+def test_recheck_waits_in_the_shops_own_database_until_the_worker_comes(cast, catalogue, commits, settings):
+    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend", "QUEUES": ["default"]}}
+    factories.released(cast, catalogue)
+    with commits():
+        row = ask_recheck(reason="test", by=cast.quality, at=now())
+    row.refresh_from_db()
+    assert row.started_at is None
+    waiting = DBTaskResult.objects.ready().get()
+    # What the worker does with it, without its endless loop.
+    waiting.task.call(*waiting.task_result.args, **waiting.task_result.kwargs)
+    row.refresh_from_db()
+    assert row.done == 1
