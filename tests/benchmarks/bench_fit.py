@@ -152,6 +152,78 @@ def matrix() -> None:
         print(f"page {query}: {page * 1000:.0f} ms, {len(client.get(reverse('plan:fit') + query).content) // 1000} kB")
 
 
+def release_many(count: int) -> None:
+    """Released sheets of ten terminations each, written without the acts: two of three fit."""
+    from shop.clock import now  # noqa: PLC0415
+    from shop.jobs import Customer, Job, SetupSheet, Termination, TerminationWire  # noqa: PLC0415
+    from shop.materials import Wire  # noqa: PLC0415
+    from shop.people import Person  # noqa: PLC0415
+    from shop.specifications import CrimpSpecification  # noqa: PLC0415
+    from shop.tools import ToolRow  # noqa: PLC0415
+
+    author, approver = Person.objects.create(username="author"), Person.objects.create(username="approver")
+    job = Job.objects.create(
+        number="J", customer=Customer.objects.create(code="C", name="C"), part_number="P", part_name="P", drawing="D", drawing_revision="A",
+        quantity=1,
+    )  # fmt: skip
+    at = now()
+    sheets = SetupSheet.objects.bulk_create(
+        SetupSheet(job=job, number=f"S{i}", status="released", author=author, drafted_at=at, released_at=at, released_by=approver)
+        for i in range(count // 10)
+    )
+    rows, wires = list(ToolRow.objects.select_related("terminal")), list(Wire.objects.all())
+    specs = {spec.terminal_id: spec for spec in CrimpSpecification.objects.all()}
+    made, barrels = [], []
+    for sheet in sheets:
+        for position in range(10):
+            row = random.choice(rows)  # noqa: S311
+            fitting = [w for w in random.sample(wires, 40) if row.csa_min_mm2 <= w.csa_mm2 <= row.csa_max_mm2]
+            wire = (fitting or wires)[0]
+            made.append(
+                Termination(
+                    sheet=sheet,
+                    position=position + 1,
+                    lead=str(position),
+                    end="A",
+                    terminal=row.terminal,
+                    tool_id=row.tool_id,
+                    tool_row=row,
+                    specification=specs[row.terminal_id],
+                    quantity=1,
+                    csa_mm2=wire.csa_mm2,
+                )
+            )
+            barrels.append(wire)
+    Termination.objects.bulk_create(made)
+    TerminationWire.objects.bulk_create(TerminationWire(termination=t, wire=w) for t, w in zip(made, barrels, strict=True))
+
+
+def recheck_all(count: int) -> None:
+    from shop.acts.rechecks import ask_recheck, recheck  # noqa: PLC0415
+    from shop.clock import now, shop_day  # noqa: PLC0415
+    from shop.jobs import Termination  # noqa: PLC0415
+    from shop.people import Person  # noqa: PLC0415
+    from shop.planning import termination_findings  # noqa: PLC0415
+
+    release_many(count)
+    by = Person.objects.get(username="author")
+    spent = []
+    for _ in range(3):
+        asked = ask_recheck(reason="bench", by=by, at=now())
+        assert asked is not None
+        begin = time.perf_counter()
+        done = recheck(key=asked.pk)
+        spent.append(time.perf_counter() - begin)
+        print(f"re-check of {done.done} terminations: {spent[-1]:.1f} s, {done.raised} flags raised, {done.cleared} cleared")
+    some = list(Termination.objects.all()[:100])
+    begin = time.perf_counter()
+    for t in some:
+        termination_findings(t, shop_day(now()))
+    alone = (time.perf_counter() - begin) / len(some)
+    each = min(spent) / count
+    print(f"per termination {each * 1000:.2f} ms; asked one by one {alone * 1000:.2f} ms; ratio {each / alone:.2f}")
+
+
 def main() -> None:
     django.setup()
     from django.conf import settings  # noqa: PLC0415
@@ -166,6 +238,7 @@ def main() -> None:
         cursor.execute("ANALYZE")
     print(f"{connection.vendor}: {WIRES} wires, {TERMINALS} terminals, {TOOLS} tools")
     matrix()
+    recheck_all(int(sys.argv[1]) if len(sys.argv) > 1 else 5000)
 
 
 if __name__ == "__main__":
