@@ -270,13 +270,13 @@ class ImportView(_OfKind, ApiView):
 
     def post(self, request: Request) -> Response:
         """An existing key is changed, a new one added; all rows come in, or none and every wrong row is named."""
-        name, data = _file_in(request)
+        name, data = file_in(request)
         dry_run = request.query_params.get("dry_run", "") in ("1", "true")
         report = import_rows(kind=self.kind, file_name=name, data=data, by=person_of(request), at=now(), dry_run=dry_run)
         return Response(ReportOut(report).data)
 
 
-def _file_in(request: Request) -> tuple[str, bytes]:
+def file_in(request: Request) -> tuple[str, bytes]:
     """Name and bytes of the file, whether it comes in a form or is the body itself."""
     if isinstance(request.data, bytes):
         return request.query_params.get("file_name", "body.csv")[:100], request.data

@@ -8,13 +8,15 @@ from typing import Any
 from django import forms
 from django.urls import path
 from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from shop.acts.crib import fit_wear_part, record_care, set_counter
-from shop.acts.documents import withdraw
-from shop.api.catalogue import item_out
-from shop.api.fields import Asked
+from shop.acts.documents import attach_file, withdraw
+from shop.api.catalogue import file_in, item_out
+from shop.api.fields import AnySerializer, Asked
 from shop.api.form_bodies import body_of, read_by, written
 from shop.api.view import ApiView, asked, found, person_of
 from shop.catalogue import KINDS
@@ -26,6 +28,14 @@ Tool, Document, Specification = (item_out(KINDS[slug]) for slug in ("tools", "do
 WearPartIn = body_of(WearPartForm, "WearPartIn", required=("kind", "part_number"), about="A wear part that goes into the tool.")
 CareIn = body_of(CareForm, "CareIn", required=("kind", "result", "note"), about="A service, verification or repair.")
 CounterIn = body_of(CounterForm, "CounterIn", required=("count",), about="What the tool's own counter shows.")
+
+
+class FileIn(AnySerializer):
+    """The file of a revision."""
+
+    file = serializers.FileField()
+
+
 WithdrawIn = body_of(WithdrawForm, "WithdrawPaperIn", required=("reason", "knowing"), about="The end of a document or specification.")
 
 
@@ -81,7 +91,25 @@ class WithdrawSpecificationView(ApiView):
         return _done(request, "specifications", pk, WithdrawIn, WithdrawForm, withdraw, "item")
 
 
+class DocumentFileView(ApiView):
+    parser_classes = [MultiPartParser]
+
+    @extend_schema(
+        summary="Attach the file of a document's revision",
+        tags=["catalogue: Documents"],
+        request={"multipart/form-data": FileIn},
+        responses={200: Document},
+    )
+    def post(self, request: Request, pk: int) -> Response:
+        """Once: a revision's file never changes. PDF, PNG, JPEG, text or CSV, told by its content."""
+        rows = KINDS["documents"].items(shop_day(now()))
+        document, (name, data) = found(rows, pk=pk), file_in(request)
+        attach_file(document=document, name=name, data=data, by=person_of(request), at=now())
+        return Response(item_out(KINDS["documents"])(found(rows.all(), pk=pk), context={"whole": True}).data)
+
+
 urlpatterns = [
+    path("catalogue/documents/<int:pk>/file/", DocumentFileView.as_view(), name="document-file"),
     path("catalogue/tools/<int:pk>/wear-part/", WearPartView.as_view(), name="wear-part"),
     path("catalogue/tools/<int:pk>/care/", CareView.as_view(), name="care"),
     path("catalogue/tools/<int:pk>/counter/", CounterView.as_view(), name="counter"),

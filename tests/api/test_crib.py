@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.core.files.uploadedfile import SimpleUploadedFile
+
 from shop.crib import ToolCare, WearPart
 from tests import factories
 from tests.factories import days, today
@@ -41,3 +43,18 @@ def test_document_is_withdrawn_by_who_knows_what_relies_on_it(programs, cast, ca
     assert ended["withdrawn_on"] == str(today())
     specification = f"catalogue/specifications/{catalogue.specification.pk}/"
     assert planner.post(f"{specification}withdraw/", {"reason": "new revision", "knowing": 1})["withdrawn_on"] == str(today())
+
+
+def test_file_is_attached_once(programs, catalogue):
+    asking, address = programs["planner"], f"/api/v1/catalogue/documents/{catalogue.document.pk}/file/"
+
+    def send():
+        file = SimpleUploadedFile("AS-250.pdf", b"%PDF-1.7 ...", content_type="application/pdf")
+        return asking.client.post(address, {"file": file}, headers=asking.headers)
+
+    assert send().status_code == 200
+    again = send()
+    assert (again.status_code, [finding["rule"] for finding in again.json()["findings"]]) == (422, ["document.file.set"])
+    catalogue.document.refresh_from_db()
+    assert (catalogue.document.file_name, catalogue.document.file_size) == ("AS-250.pdf", 12)
+    assert asking.client.post(address, {}, headers=asking.headers).status_code == 422
