@@ -35,6 +35,13 @@ class SampleConcluded(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CrossSectionJudged(Event):
+    """Somebody qualified for it said, with a signature of their own, what a cross-section shows."""
+
+    kind: ClassVar[str] = "sample.cross_section"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FirstPieceCountersigned(Event):
     kind: ClassVar[str] = "sample.countersigned"
 

@@ -12,7 +12,7 @@ from inspection.acts.batches import locked_batch, operator_findings, status_find
 from inspection.acts.holds import put_on_hold
 from inspection.contents import sample_content, sample_outcome
 from inspection.criteria import is_cross_section
-from inspection.events import FirstPieceCountersigned, FirstPieceTurnedDown, MeasurementCorrected, SampleConcluded
+from inspection.events import CrossSectionJudged, FirstPieceCountersigned, FirstPieceTurnedDown, MeasurementCorrected, SampleConcluded
 from inspection.models import (
     Batch,
     BatchStatus,
@@ -48,6 +48,7 @@ from shop.quantity import NotAQuantity, Typed
 from shop.sign_on import signing_findings
 from shop.tools import Calibration, Gauge, GaugeKind
 
+JUDGED_MEANING = "cross-section judged"
 MEASURED_MEANING = "measured"
 APPROVED_MEANING = "approved first piece"
 TURNED_DOWN_MEANING = "turned down first piece"
@@ -257,6 +258,37 @@ def record_visual(
                 "reason": reason.strip(),
             }
             publish(MeasurementCorrected(by=by, at=at, subject=sample_subject(sample), content=content))
+    return finding
+
+
+def judge_cross_section(
+    *,
+    sample: Sample,
+    criterion: str,
+    accepted: bool,
+    by: Person,
+    at: datetime,
+    signing: Signing,
+    note: str = "",
+    corrects: VisualFinding | None = None,
+    reason: str = "",
+) -> VisualFinding:
+    """Record what a cross-section shows, signed by whoever judged it at somebody else's tablet."""
+    with transaction.atomic():
+        refuse_if(signing_findings(signing, by, JUDGED_MEANING))
+        finding = record_visual(
+            sample=sample, criterion=criterion, accepted=accepted, by=by, at=at, note=note, corrects=corrects, reason=reason
+        )
+        content = {
+            "batch": sample.batch.number,
+            "sample": sample.number,
+            "criterion": criterion,
+            "accepted": accepted,
+            "note": finding.note,
+            "corrects": corrects.pk if corrects else None,
+            "reason": finding.correction_reason,
+        }
+        publish(CrossSectionJudged(by=by, at=at, subject=sample_subject(sample), content=content, signing=signing))
     return finding
 
 

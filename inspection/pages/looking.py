@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 
-from inspection.acts.samples import record_visual
+from inspection.acts.samples import JUDGED_MEANING, judge_cross_section, record_visual
 from inspection.criteria import VisualCriterion, is_cross_section
 from inspection.models import PullTest, Reading, Sample, SampleState, VisualFinding
 from inspection.pages.floor import REFUSED_PAGE, draw, gone, named, perform, signature_of_another
@@ -82,8 +82,6 @@ def visual(request: HttpRequest, number: str, sample: int) -> HttpResponse:
 
 # --- Cross-sections ---------------------------------------------------------------------------------------------------------------
 
-JUDGED_MEANING = "cross-section judged"
-
 
 @dataclass(frozen=True, slots=True)
 class CrossSectionPage:
@@ -150,9 +148,10 @@ def _record_cross_section(request: HttpRequest, taken: Sample, corrects: VisualF
     signing = signature_of_another(request, JUDGED_MEANING)
 
     def do(by: Person, at: datetime) -> int:
-        return record_visual(
+        return judge_cross_section(
             sample=taken,
             criterion=code,
+            signing=signing,
             accepted=answer == "accept",
             note=request.POST.get("note", "") if answer == "reject" else "",
             by=by,

@@ -11,6 +11,7 @@ from inspection.contents import sample_content
 from inspection.models import Batch, Sample, SampleKind, VisualFinding
 from inspection.plan import sample_plan
 from records.demo.walk import MEASURED_MEANING, measure, set_up
+from records.models import Signature
 from shop.canonical import content_sha256
 from shop.clock import now
 from shop.finding import Refused
@@ -104,6 +105,8 @@ def test_tablet_asks_for_the_section_after_looking_and_takes_badge_and_pin(signe
     typed["act_key"] = refused.context["screen"].key
     assert client.post(address, typed | {"identifier": cast.inspector.badge}).status_code == 302
     assert VisualFinding.objects.get(criterion="cross_section.1").by == cast.inspector
+    signature = Signature.objects.get(meaning="cross-section judged")
+    assert (signature.person, signature.subject_kind) == (cast.inspector, "sample")
     assert client.get(address).context["page"].criterion.code == "cross_section.2"
 
 
