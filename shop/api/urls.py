@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
-from shop.api import catalogue, crib, fit, jobs, sheets, signing_on
+from shop.api import catalogue, crib, fit, jobs, sheet_copies, sheets, signing_on
 from shop.api.schema import SchemaView
 from shop.api.view import Nothing
 
@@ -30,6 +30,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(f"{sheet}release/", sheets.ReleaseView.as_view(), name="sheet-release"),
     path(f"{sheet}revise/", sheets.ReviseView.as_view(), name="sheet-revise"),
     path(f"{sheet}withdraw/", sheets.WithdrawView.as_view(), name="sheet-withdraw"),
+    path(f"{sheet}copy/", sheet_copies.CopyView.as_view(), name="sheet-copy"),
+    path(f"{sheet}arrange/", sheet_copies.ArrangeView.as_view(), name="sheet-arrange"),
+    path(f"{sheet}comments/", sheet_copies.CommentView.as_view(), name="sheet-comments"),
+    path(f"{sheet}changes/", sheet_copies.ChangesView.as_view(), name="sheet-changes"),
     path("fit/", fit.FitView.as_view(), name="fit"),
     path("", include("inspection.api.urls")),
     path("", include("records.api.urls")),
