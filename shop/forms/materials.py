@@ -144,5 +144,3 @@ class TerminalLotForm(_LotForm):
     class Meta:
         model = TerminalLot
         fields = ["terminal", *_LOT_FIELDS]
-
-
