@@ -98,9 +98,7 @@ def require(request: HttpRequest, deed: Deed) -> Person:
 def acting(view: View) -> View: ...
 @overload
 def acting(*, again: View | None = None, template: str = "errors/refused.html") -> Callable[[View], View]: ...
-def acting(
-    view: View | None = None, *, again: View | None = None, template: str = "errors/refused.html"
-) -> View | Callable[[View], View]:
+def acting(view: View | None = None, *, again: View | None = None, template: str = "errors/refused.html") -> View | Callable[[View], View]:
     """Answer `Refused` and a lost race with a page instead of an error. See the module's docstring."""
 
     def decorate(inner: View) -> View:

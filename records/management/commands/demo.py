@@ -138,7 +138,7 @@ class Command(BaseCommand):
         self.stdout.write(
             f"\n  Desk: http://{HOST}:{port}/sign-in/   Tablet: http://{HOST}:{port}/make/sign-on/\n"
             "  To scan at the press for J-1002-S1, lead 1 end A: AP-102, TL-26-1131, WL-26-0412, MIC-11, CAL-21, PUL-31\n"
-            "  Refused on purpose: MIC-12 (calibration overdue), TL-26-1121 (on hold), AP-104 (out for service)\n"
+            "  Refused on purpose: MIC-12 (calibration overdue), TL-26-1121 (on hold), AP-104 (in verification)\n"
             f"  Documents are kept in {settings.MEDIA_ROOT}\n"
             "  Demo secrets are known to everybody: never on a shop's network.\n\n"
         )
