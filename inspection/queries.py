@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -288,6 +289,23 @@ def station_page(person: Person, on: date, *, may_run: bool, sheet: str = "", to
         qualifications=tuple(qualifications_of(person, on)),
         only=sheet or tool,
         may_run=may_run,
+    )
+
+
+_LABEL = re.compile(r"(?P<number>.+) rev (?P<revision>[0-9]{1,6}) (?P<lead>.+)/(?P<end>[^/]+)")
+
+
+def termination_of_label(code: str) -> Termination | None:
+    """The termination whose traveller or bag tag this is: "J-1001-S1 rev 2 1/A"; None for any other label."""
+    label = _LABEL.fullmatch(code.strip())
+    if label is None:
+        return None
+    return (
+        Termination.objects.filter(
+            sheet__number=label["number"], sheet__revision=int(label["revision"]), lead=label["lead"], end=label["end"]
+        )
+        .select_related("sheet")
+        .first()
     )
 
 

@@ -18,10 +18,10 @@ from inspection.acts.batches import open_batch, pieces_open
 from inspection.models import Batch
 from inspection.pages.floor import REFUSED_PAGE, count_in, draw, named, perform
 from inspection.plan import limits_of
-from inspection.queries import StationPage, limits_words, place_of, station_page, step_url
+from inspection.queries import StationPage, limits_words, place_of, station_page, step_url, termination_of_label
 from shop.clock import now, shop_day
 from shop.finding import Refused, misfit, refuse_if
-from shop.jobs import Termination
+from shop.jobs import SheetStatus, Termination
 from shop.pages.acting import Refusal, acting, person_of, refusal_of
 from shop.permissions import Deed, may
 from shop.sign_on import check_secret
@@ -91,8 +91,15 @@ def station(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def find(request: HttpRequest) -> HttpResponse:
-    """A scanned label opens what it belongs to."""
+    """A scanned label opens what it belongs to: a batch, a sheet, a tool, or the termination of a traveller or bag tag."""
     code = request.GET.get("code", "").strip()
+    labelled = termination_of_label(code)
+    if labelled is not None:
+        if labelled.sheet.status == SheetStatus.RELEASED:
+            return redirect("make:start", labelled.pk)
+        # A traveller of an old revision must not start anything, however good the revision after it is.
+        old = misfit("batch.sheet", "code", sheet=str(labelled.sheet), status=labelled.sheet.status)
+        return _station(request, refusal=refusal_of([old]), typed=code)
     place = place_of(code) if code else reverse("make:station")
     if place is None:
         refusal = refusal_of([misfit("data.unknown", "code", thing="batch, setup sheet or tool", name=code)])

@@ -11,6 +11,7 @@ from django.urls import reverse
 from inspection.models import Batch, BatchStatus, PullTest, Reading, Sample, SampleState, SetupScan, VisualFinding
 from inspection.plan import plan_of
 from records.demo.walk import run_batch, sample_at, set_up
+from shop.acts.sheets import revise_sheet, submit_sheet
 from shop.clock import now
 from tests import factories
 
@@ -188,6 +189,25 @@ def test_unknown_label_at_the_queue_says_so_and_keeps_what_was_scanned(tablet):
     assert tablet.page.status_code == 422
     assert 'value="NO-SUCH"' in tablet.page.content.decode()
     assert "There is no batch, setup sheet or tool NO-SUCH" in tablet.text
+
+
+def test_traveller_of_a_sheet_in_force_asks_how_many_pieces(tablet, cast, catalogue):
+    sheet = factories.released(cast, catalogue)
+
+    tablet.open("find", code=f"{sheet} L1/A")
+
+    assert tablet.address == reverse("make:start", args=[sheet.terminations.get().pk])
+
+
+def test_traveller_of_an_old_revision_starts_nothing(tablet, cast, catalogue):
+    old = factories.released(cast, catalogue)
+    draft = revise_sheet(sheet=old, reason="Longer wire", by=cast.planner, at=now())
+    factories.release(submit_sheet(sheet=draft, by=cast.planner, at=now()), cast.approver)
+
+    tablet.open("find", code=f"{old} L1/A")
+
+    assert f"Sheet {old} is superseded." in tablet.text
+    assert tablet.page.status_code == 422
 
 
 def test_queue_leaves_out_drafts_and_terminations_already_planned(tablet, cast, catalogue, proven):
