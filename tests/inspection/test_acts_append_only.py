@@ -102,3 +102,10 @@ def test_measurement_in_work_cannot_be_changed_before_it_is_signed(proven, cast)
 
     reading.refresh_from_db()
     assert reading.text == "1.47"
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="TRUNCATE is PostgreSQL's")
+@pytest.mark.parametrize("model", append_only_models(), ids=lambda model: model._meta.label)
+def test_table_of_evidence_cannot_be_emptied(db, model):
+    with pytest.raises(DatabaseError, match="append-only"), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(f"TRUNCATE {model._meta.db_table} CASCADE")
