@@ -54,7 +54,7 @@ class Value:
     outcome: Outcome
 
 
-def _span(limits: Limits) -> tuple[Decimal, Decimal]:
+def span(limits: Limits) -> tuple[Decimal, Decimal]:
     """The values at the left and the right edge of the drawing."""
     low, high = limits.low, limits.high
     if low is not None and high is not None:
@@ -81,7 +81,7 @@ def limit_bar(limits: Limits, unit: str, *, title: str, earlier: Sequence[Value]
 
     Positions grow with the value and stay between EDGE and 100 - EDGE, however far off a reading is.
     """
-    left, right = _span(limits)
+    left, right = span(limits)
 
     def at(value: Decimal) -> float:
         return min(max(float((value - left) / (right - left)) * 100, EDGE), 100 - EDGE)

@@ -8,21 +8,32 @@ escaped, and characters XML does not allow are dropped.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Protocol
-from xml.sax.saxutils import escape
 
+from inspection.drawing.order import boxed, clear_place, frame_of_order, order_labels
+from inspection.drawing.primitives import (
+    CHAR,
+    CHAR_BOLD,
+    EndLabel,
+    Frame,
+    Number,
+    apart,
+    clean,
+    end_labels,
+    frame_lines,
+    head,
+    heading,
+    label_room,
+    places_for,
+    shown,
+    span,
+    ticks,
+    verticals,
+)
 from inspection.verdict import Limits, Outcome, judge
-
-Number = Decimal | float | int
-
-FACE = "Proof Text, Proof Symbols, system-ui, sans-serif"
-_CHAR = 0.56
-_CHAR_BOLD = 0.68
-"""Width of an average character over the font size: generous, it keeps labels apart without measuring the font."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,26 +81,6 @@ WORDS = ChartWords()
 
 
 @dataclass(frozen=True, slots=True)
-class _Frame:
-    """The plotting area in user units and the values at its lower and upper edge."""
-
-    left: float
-    right: float
-    top: float
-    bottom: float
-    low: float
-    high: float
-    count: int
-    labelled: bool = True
-
-    def x(self, index: float) -> float:
-        return self.left + 14 + (index + 0.5) * (self.right - self.left - 28) / max(self.count, 1)
-
-    def y(self, value: Number) -> float:
-        return self.bottom - (float(value) - self.low) / (self.high - self.low) * (self.bottom - self.top)
-
-
-@dataclass(frozen=True, slots=True)
 class _Line:
     value: Number
     kind: str
@@ -118,37 +109,36 @@ def run_chart(
     if not all(math.isfinite(point.value) for point in points):
         raise ValueError("a chart point is not a finite number")
     stated = _stated(limits, control, words)
-    low, high = _span([float(value) for value in (*(point.value for point in points), *(line[0] for line in stated))])
-    places = _places(high - low)
-    lines = [_Line(value, kind, word, _shown(value, places)) for value, kind, word in stated]
+    low, high = span([float(value) for value in (*(point.value for point in points), *(line[0] for line in stated))])
+    places = places_for(high - low)
+    lines = [_Line(value, kind, word, shown(value, places)) for value, kind, word in stated]
     marks = [(index, word) for index, word in markers if 0 <= index <= len(points)]
-    label_room = max((len(f"{line.word} {line.text}") for line in lines), default=0) * 11 * _CHAR_BOLD + 14
-    frame = _Frame(
-        58.0, width - max(label_room, 16.0), 44.0 if not marks else 62.0, height - 30.0, low, high, len(points), bool(points or lines)
-    )
+    ends = [f"{line.word} {line.text}" for line in lines]
+    top = 44.0 if not marks else 62.0
+    frame = frame_of_order(58.0, width - max(label_room(ends), 16.0), top, height - 30.0, len(points), low, high)
     outcomes = [point.outcome or (_judged(point.value, limits) if limits else Outcome.CONFORMS) for point in points]
     outside = [point.label for point, outcome in zip(points, outcomes, strict=True) if outcome is Outcome.DOES_NOT_CONFORM]
     described = words.described.format(
         count=len(points),
-        least=min((_shown(point.value, places) for point in points), key=float, default="–"),
-        most=max((_shown(point.value, places) for point in points), key=float, default="–"),
+        least=min((shown(point.value, places) for point in points), key=float, default="–"),
+        most=max((shown(point.value, places) for point in points), key=float, default="–"),
         unit=unit,
         lines="; ".join(f"{line.word} {line.text}" for line in lines) or words.none,
         outside=", ".join(outside) or words.none,
     )
     out = [
-        *_head("run-chart", title, described, width, height),
-        f'<text class="chart-title" x="8" y="17" font-size="13" font-weight="600">{_clean(title)}</text>',
-        *_axis(frame, unit),
-        *_level_lines(frame, lines),
-        *_vertical_marks(frame, marks),
+        *head("run-chart", title, described, width, height),
+        heading(title),
+        *_axis(frame, unit, labelled=bool(points or lines)),
+        *end_labels(frame, [EndLabel(frame.y(line.value), end, line.kind, frame.left) for line, end in zip(lines, ends, strict=True)]),
+        *verticals(frame, [(frame.x(index - 0.5) if points else frame.left, word, "change") for index, word in marks]),
     ]
     levels = [frame.y(line.value) for line in lines]
     if not points:
         between = (frame.top + (frame.bottom - frame.top) * share for share in (0.5, 0.3, 0.7, 0.15, 0.85))
         y = max(between, key=lambda at: min((abs(at - 4 - level) for level in levels), default=0) // 12)
         place = f'x="{(frame.left + frame.right) / 2:.1f}" y="{y:.1f}" text-anchor="middle"'
-        out.append(f'<text class="chart-empty" {place} fill-opacity="0.8">{_clean(words.empty)}</text>')
+        out.append(f'<text class="chart-empty" {place} fill-opacity="0.8">{clean(words.empty)}</text>')
     spots = [(frame.x(index), frame.y(point.value)) for index, point in enumerate(points)]
     if len(points) > 1:
         path = " ".join(f"{x:.1f},{y:.1f}" for x, y in spots)
@@ -156,8 +146,9 @@ def run_chart(
     for (x, y), point, outcome in zip(spots, points, outcomes, strict=True):
         out.append(_point(x, y, point, outcome, unit, dense=len(points) > 120))
         if control is not None and not control.low <= float(point.value) <= control.high:
-            out.append(_signal(x, [at for near, at in spots if abs(near - x) < 12], levels, frame, below=point.value < control.center))
-    out += _point_labels(frame, [point.label for point in points])
+            near = [at for beside, at in spots if abs(beside - x) < 12]
+            out.append(boxed("1", x, clear_place(near, levels, frame, below=point.value < control.center)))
+    out += order_labels(frame, [point.label for point in points])
     return "".join([*out, "</svg>"])
 
 
@@ -195,13 +186,13 @@ def limit_bar(
     described = "; ".join(f"{end:f} {unit}" for end, _ in ends) + (f": {reading}" if reading else "")
     start, stop = x_of(low if limits.low is None else limits.low), x_of(high if limits.high is None else limits.high)
     out = [
-        *_head("limit-bar", title, described, width, height),
+        *head("limit-bar", title, described, width, height),
         f'<path class="scale" d="M{left:g} {y:g}H{right:g}" stroke="currentColor" stroke-opacity="0.6"/>',
         f'<rect class="within" x="{start:.1f}" y="{y - 11:g}" width="{max(stop - start, 1):.1f}" height="22" '
         'fill="currentColor" fill-opacity="0.1"/>',
     ]
-    label_width = max(len(f"{end:f}") for end, _ in ends) * 14 * _CHAR + 6
-    spread = _apart([x_of(end) for end, _ in ends], label_width, left, right)
+    label_width = max(len(f"{end:f}") for end, _ in ends) * 14 * CHAR + 6
+    spread = apart([x_of(end) for end, _ in ends], label_width, left, right)
     for (end, kind), label_x in zip(ends, spread, strict=True):
         dash = ' stroke-dasharray="4 3"' if kind == "nominal" else ' stroke-width="2"'
         out.append(f'<path class="{kind}" d="M{x_of(end):.1f} {y - 17:g}V{y + 17:g}" stroke="currentColor"{dash}/>')
@@ -209,28 +200,14 @@ def limit_bar(
     out += [f'<path class="earlier" d="M{x_of(one):.1f} {y - 8:g}V{y + 8:g}" stroke="currentColor"/>' for one in earlier]
     if value is not None:
         out.append(_pointer(x_of(value), y - 14, outcome or _judged(value, limits), off=(value > high) - (value < low)))
-        half = len(reading) * 20 * _CHAR_BOLD / 2
+        half = len(reading) * 20 * CHAR_BOLD / 2
         middle = min(max(x_of(value), half + 4), width - half - 4)
         place = f'x="{middle:.1f}" y="{y - 44:g}" text-anchor="middle" font-size="20" font-weight="600"'
-        out.append(f'<text class="reading" {place}>{_clean(reading)}</text>')
+        out.append(f'<text class="reading" {place}>{clean(reading)}</text>')
     return "".join([*out, "</svg>"])
 
 
 # --- Parts -----------------------------------------------------------------------------------------------------------------------
-
-
-def _clean(text: object) -> str:
-    """Text for XML: what XML 1.0 does not allow is dropped, the rest escaped."""
-    allowed = re.sub("[^\\t\\n\\r\\u0020-\\ud7ff\\ue000-\\ufffd\\U00010000-\\U0010ffff]", "", str(text))
-    return escape(allowed, {'"': "&quot;"})
-
-
-def _head(kind: str, title: str, described: str, width: int, height: int) -> list[str]:
-    return [
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="{kind}" role="img" aria-label="{_clean(f"{title}. {described}")}" '
-        f'viewBox="0 0 {width} {height}" width="{width}" height="{height}" font-family="{FACE}" font-size="11" fill="currentColor">',
-        f"<title>{_clean(title)}</title><desc>{_clean(described)}</desc>",
-    ]
 
 
 def _stated(limits: Limits | None, control: ControlLines | None, words: ChartWords) -> list[tuple[Number, str, str]]:
@@ -250,15 +227,6 @@ def _stated(limits: Limits | None, control: ControlLines | None, words: ChartWor
     return [(value, kind, word) for value, kind, word in found if value is not None]
 
 
-def _span(values: Sequence[float]) -> tuple[float, float]:
-    """The axis: all values and lines with a margin; around equal values, and with nothing to show, a sensible stretch."""
-    if not values:
-        return 0.0, 1.0
-    low, high = min(values), max(values)
-    margin = (high - low) * 0.08 or abs(low) * 0.02 or 1.0
-    return low - margin, high + margin
-
-
 def _bar_span(limits: Limits) -> tuple[float, float]:
     """The scale of a limit bar: three quarters of the tolerance beyond each limit, or as far again as a limit that stands alone."""
     ends = [float(end) for end in (limits.low, limits.nominal, limits.high) if end is not None]
@@ -269,90 +237,17 @@ def _bar_span(limits: Limits) -> tuple[float, float]:
     return (ends[0] - reach / 2, ends[-1] + reach) if limits.low is not None else (ends[0] - reach, ends[-1] + reach / 2)
 
 
-def _places(span: float) -> int:
-    return min(max(math.ceil(-math.log10(span / 500)), 0), 9)
-
-
-def _shown(value: Number, places: int) -> str:
-    """A Decimal keeps the digits it was stated with; a computed value gets as many as the chart can show."""
-    if isinstance(value, Decimal):
-        return f"{value:f}"
-    text = f"{value:.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
 def _judged(value: Number, limits: Limits) -> Outcome:
     return judge(value if isinstance(value, Decimal) else Decimal(repr(value)), limits)
 
 
-def _axis(frame: _Frame, unit: str) -> list[str]:
-    out = [
-        f'<path class="chart-axis" d="M{frame.left:g} {frame.top:g}V{frame.bottom:g}H{frame.right:.1f}" '
-        'fill="none" stroke="currentColor" stroke-opacity="0.6"/>',
-        f'<text x="{frame.left - 8:g}" y="{frame.top - 8:g}" text-anchor="end" fill-opacity="0.8">{_clean(unit)}</text>',
-    ]
-    if not frame.labelled:
-        return out
-    rough = (frame.high - frame.low) / max((frame.bottom - frame.top) / 32, 1)
-    power = 10.0 ** math.floor(math.log10(rough))
-    step = next(factor * power for factor in (1, 2, 5, 10) if factor * power >= rough * 0.999)
-    places = min(max(-math.floor(math.log10(step) + 1e-9), 0), 9)
-    for count in range(math.ceil(frame.low / step - 1e-9), math.floor(frame.high / step + 1e-9) + 1):
-        y = frame.y(count * step)
+def _axis(frame: Frame, unit: str, *, labelled: bool) -> list[str]:
+    unit_place = f'x="{frame.left - 8:g}" y="{frame.top - 8:g}" text-anchor="end"'
+    out = [frame_lines(frame), f'<text {unit_place} fill-opacity="0.8">{clean(unit)}</text>']
+    for value, label in ticks(frame.y_low, frame.y_high, (frame.bottom - frame.top) / 32) if labelled else ():
+        y = frame.y(value)
         out.append(f'<path d="M{frame.left - 4:g} {y:.1f}H{frame.left:g}" stroke="currentColor" stroke-opacity="0.6"/>')
-        label = f"{count * step:.{places}f}"
         out.append(f'<text x="{frame.left - 8:g}" y="{y + 3.8:.1f}" text-anchor="end" fill-opacity="0.8">{label}</text>')
-    return out
-
-
-_STROKES = {
-    "limit": 'stroke-width="1.6"',
-    "nominal": 'stroke-width="0.8" stroke-opacity="0.7" stroke-dasharray="1 3"',
-    "control": 'stroke-width="1" stroke-dasharray="6 4"',
-    "center": 'stroke-width="0.8" stroke-dasharray="12 3 2 3"',
-}
-
-
-def _level_lines(frame: _Frame, lines: Sequence[_Line]) -> list[str]:
-    """The limits, each with its word at the line's end; words that would meet are moved apart and joined to their line."""
-    ordered = sorted(lines, key=lambda line: -float(line.value))
-    levels = [frame.y(line.value) for line in ordered]
-    out = []
-    for line, y, label_y in zip(ordered, levels, _apart(levels, 13, frame.top - 8, frame.bottom + 8), strict=True):
-        bend = f"H{frame.right:.1f}L{frame.right + 8:.1f} {label_y:.1f}"
-        out.append(f'<path class="{line.kind}" d="M{frame.left:g} {y:.1f}{bend}" fill="none" stroke="currentColor" {_STROKES[line.kind]}/>')
-        weight = ' font-weight="600"' if line.kind == "limit" else ""
-        word = _clean(f"{line.word} {line.text}")
-        out.append(f'<text x="{frame.right + 11:.1f}" y="{label_y + 3.8:.1f}"{weight}>{word}</text>')
-    return out
-
-
-def _apart(places: Sequence[float], gap: float, least: float, most: float) -> list[float]:
-    """Positions in ascending order, moved as little as needed to stand `gap` apart, inside the bounds where there is room."""
-    moved = list(places)
-    for index in range(1, len(moved)):
-        moved[index] = max(moved[index], moved[index - 1] + gap)
-    if moved and moved[-1] > most:
-        moved[-1] = most
-    for index in range(len(moved) - 2, -1, -1):
-        moved[index] = min(moved[index], moved[index + 1] - gap)
-    if moved and moved[0] < least:  # more labels than room: keep them apart and let them run over the far end
-        moved = [max(place, least + gap * index) for index, place in enumerate(moved)]
-    return moved
-
-
-def _vertical_marks(frame: _Frame, marks: Sequence[tuple[int, str]]) -> list[str]:
-    """Set-ups and changes as thin verticals; their words stand in two rows above the plot, shortened where the next one begins."""
-    out: list[str] = []
-    placed = [(frame.x(index - 0.5) if frame.count else frame.left, word) for index, word in sorted(marks, key=lambda mark: mark[0])]
-    for order, (x, word) in enumerate(placed):
-        row_y = frame.top - 8 - 13 * (order % 2)
-        room = (placed[order + 2][0] if order + 2 < len(placed) else frame.right + 60) - x - 8
-        fits = max(int(room / (11 * _CHAR)), 1)
-        shown = word if len(word) <= fits else f"{word[: max(fits - 1, 0)]}…"
-        stroke = 'stroke="currentColor" stroke-width="0.8" stroke-opacity="0.8"'
-        out.append(f'<g class="mark"><title>{_clean(word)}</title><path d="M{x:.1f} {row_y - 8:.1f}V{frame.bottom:g}" {stroke}/>')
-        out.append(f'<text x="{x + 3:.1f}" y="{row_y:.1f}">{_clean(shown)}</text></g>')
     return out
 
 
@@ -362,7 +257,7 @@ _CLASSES = {Outcome.CONFORMS: "conforms", Outcome.DOES_NOT_CONFORM: "misfit", Ou
 def _point(x: float, y: float, point: ChartPoint, outcome: Outcome, unit: str, *, dense: bool) -> str:
     r = 2.0 if dense else 3.2
     value = f"{point.value:f}" if isinstance(point.value, Decimal) else f"{point.value:g}"
-    tip = _clean(", ".join(part for part in (point.label, point.kind, f"{value} {unit}", outcome.value, point.note) if part))
+    tip = clean(", ".join(part for part in (point.label, point.kind, f"{value} {unit}", outcome.value, point.note) if part))
     if outcome is Outcome.DOES_NOT_CONFORM:
         box = f"M{x - 5:.1f} {y - 5:.1f}h10v10h-10z"
         shape = f'<path d="{box}M{x - 5:.1f} {y - 5:.1f}l10 10m0 -10l-10 10" fill="none" stroke="currentColor" stroke-width="1.6"/>'
@@ -371,39 +266,6 @@ def _point(x: float, y: float, point: ChartPoint, outcome: Outcome, unit: str, *
     else:
         shape = f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{r:g}"/>'
     return f'<g class="point {_CLASSES[outcome]}"><title>{tip}</title>{shape}</g>'
-
-
-def _signal(x: float, near: Sequence[float], levels: Sequence[float], frame: _Frame, *, below: bool) -> str:
-    """Nelson's rule 1, one point beyond the control limits: its number in a box above or below the run, clear of every line."""
-
-    def is_clear(box: float) -> bool:
-        return frame.top - 26 <= box <= frame.bottom - 14 and not any(box - 3 < level < box + 15 for level in levels)
-
-    over = [min(near) - 20 - 3 * step for step in range(40)]
-    under = [max(near) + 8 + 3 * step for step in range(40)]
-    tried = [*under, *over] if below else [*over, *under]
-    box_y = next((place for place in tried if is_clear(place)), over[0])
-    box = f'<rect x="{x - 6:.1f}" y="{box_y:.1f}" width="12" height="12" fill="none" stroke="currentColor"/>'
-    return (
-        f'<g class="signal">{box}<text x="{x:.1f}" y="{box_y + 9.5:.1f}" text-anchor="middle" font-size="10" font-weight="600">1</text></g>'
-    )
-
-
-def _point_labels(frame: _Frame, labels: Sequence[str]) -> list[str]:
-    """The labels under the axis, every one, or every second, fifth, ... that leaves room; the last always."""
-    if not labels:
-        return []
-    pitch = (frame.right - frame.left - 28) / len(labels)
-    need = max(len(label) for label in labels) * 11 * _CHAR + 8
-    every = next((n for n in (1, 2, 5, 10, 20, 25, 50, 100, 200, 500, 1000) if n * pitch >= need), len(labels))
-    last = len(labels) - 1
-    chosen = [index for index in range(0, len(labels), every) if index == 0 or (last - index) * pitch >= need or index == last]
-    out = []
-    for index in dict.fromkeys([*chosen, last]):
-        x = frame.x(index)
-        out.append(f'<path d="M{x:.1f} {frame.bottom:g}v4" stroke="currentColor" stroke-opacity="0.6"/>')
-        out.append(f'<text x="{x:.1f}" y="{frame.bottom + 16:g}" text-anchor="middle" fill-opacity="0.8">{_clean(labels[index])}</text>')
-    return out
 
 
 def _pointer(x: float, y: float, outcome: Outcome, *, off: int) -> str:

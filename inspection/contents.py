@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from inspection.models import Batch, Sample
+from inspection.models import Batch, PullTest, Reading, Sample
 from inspection.set_up import current_scans
 from inspection.verdict import Outcome, overall
-from shop.sheet_content import MM_PLACES, N_PLACES, limits
+from shop.characteristics import MEASURED, SUFFIX
+from shop.sheet_content import N_PLACES, PLACES, limits
 from shop.templatetags.shop import figure
 
 
@@ -46,9 +47,11 @@ def sample_content(sample: Sample) -> dict[str, Any]:
                 "piece": r.piece,
                 "value": r.text,
                 "unit": r.unit,
-                "limits_mm": limits(r.low_mm, r.high_mm, MM_PLACES),
+                **reading_limits(r),
                 "outcome": r.outcome,
+                **_rule(r),
                 "gauge": r.gauge.asset_number,
+                **_source(r),
                 "certificate": r.calibration.certificate,
                 "by": r.by.name,
                 "at": r.at,
@@ -63,7 +66,9 @@ def sample_content(sample: Sample) -> dict[str, Any]:
                 "minimum_n": figure(p.minimum_n, N_PLACES),
                 "mode": p.mode,
                 "outcome": p.outcome,
+                **_rule(p),
                 "gauge": p.gauge.asset_number,
+                **_source(p),
                 "certificate": p.calibration.certificate,
                 "by": p.by.name,
                 "at": p.at,
@@ -73,6 +78,24 @@ def sample_content(sample: Sample) -> dict[str, Any]:
         "visual": [{"criterion": v.criterion, "accepted": v.accepted, "note": v.note, "by": v.by.name, "at": v.at} for v in visuals],
         "outcome": sample_outcome(sample).value,
     }
+
+
+def _rule(row: Reading | PullTest) -> dict[str, Any]:
+    """The decision rule where uncertainty moved the limits; simple acceptance goes without saying in the signed content."""
+    if row.decision_rule == "simple acceptance":
+        return {}
+    return {"decision_rule": row.decision_rule, "guard_band": figure(row.guard_band)}
+
+
+def _source(row: Reading | PullTest) -> dict[str, Any]:
+    """How the value came in. Rows from before it was asked say nothing, so that what was signed over them stays the same."""
+    return {"source": row.source} if row.source else {}
+
+
+def reading_limits(r: Reading) -> dict[str, Any]:
+    """The limits of a reading under a name that carries their unit: "limits_mm", "limits_mohm", "limits_pct"."""
+    quantity = MEASURED[r.characteristic].quantity
+    return {f"limits_{SUFFIX[quantity]}": limits(r.low, r.high, PLACES[quantity])}
 
 
 def sample_outcome(sample: Sample) -> Outcome:

@@ -69,3 +69,174 @@ class HoldDecided(Event):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchClosed(Event):
     kind: ClassVar[str] = "batch.closed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyOpened(Event):
+    kind: ClassVar[str] = "study.opened"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyValuesRecorded(Event):
+    """Values of a study, each with what it corrects where it does."""
+
+    kind: ClassVar[str] = "study.values_recorded"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudySigned(Event):
+    """A study is concluded: content carries every value and every figure of the answer."""
+
+    kind: ClassVar[str] = "study.signed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyAbandoned(Event):
+    kind: ClassVar[str] = "study.abandoned"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitsFrozen(Event):
+    """The limits of a chart are in force: content carries them, the rules that watch, and the data they were computed from."""
+
+    kind: ClassVar[str] = "control.limits_frozen"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitsEnded(Event):
+    kind: ClassVar[str] = "control.limits_ended"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChartSignalled(Event):
+    """A run rule spoke at a sample: a reaction is due before the next one."""
+
+    kind: ClassVar[str] = "control.signalled"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignalAnswered(Event):
+    kind: ClassVar[str] = "control.answered"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PiecesDisposed(Event):
+    """Quality decided what becomes of held pieces."""
+
+    kind: ClassVar[str] = "batch.disposed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SamplingOpened(Event):
+    """A sampling scheme is in force."""
+
+    kind: ClassVar[str] = "sampling.opened"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SamplingEnded(Event):
+    kind: ClassVar[str] = "sampling.ended"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotInspected(Event):
+    """A lot was looked at by sample: content carries the plan, what was found and what followed."""
+
+    kind: ClassVar[str] = "sampling.lot_inspected"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NonconformanceOpened(Event):
+    """Something did not meet a requirement: content says what, which, how many, where, and what it points at."""
+
+    kind: ClassVar[str] = "nonconformance.opened"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NonconformanceLinked(Event):
+    """A further finding, or something it is about, was added."""
+
+    kind: ClassVar[str] = "nonconformance.linked"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CauseStated(Event):
+    kind: ClassVar[str] = "nonconformance.cause_stated"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActionStated(Event):
+    kind: ClassVar[str] = "nonconformance.action_stated"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActionEnded(Event):
+    """An action was done, with evidence, or dropped, with a reason."""
+
+    kind: ClassVar[str] = "nonconformance.action_ended"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasureStated(Event):
+    """What will prove that it worked, before anybody looks."""
+
+    kind: ClassVar[str] = "nonconformance.measure_stated"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EffectVerified(Event):
+    """Somebody signed what came out of the measure: content has the numbers then."""
+
+    kind: ClassVar[str] = "nonconformance.effect_verified"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NonconformanceClosed(Event):
+    kind: ClassVar[str] = "nonconformance.closed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NonconformanceReopened(Event):
+    kind: ClassVar[str] = "nonconformance.reopened"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OfflineActRecorded(Event):
+    """An act from a tablet that had no connection was recorded: content says which, when by both clocks, and who sent it."""
+
+    kind: ClassVar[str] = "offline.recorded"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OfflineActSetAside(Event):
+    """An act from a tablet did not fit any more; a person decides about it."""
+
+    kind: ClassVar[str] = "offline.set_aside"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OfflineActDecided(Event):
+    """It was taken over after all, or kept as a note only."""
+
+    kind: ClassVar[str] = "offline.decided"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignatureClaimed(Event):
+    """A signature was given without the network, by badge alone."""
+
+    kind: ClassVar[str] = "signature.claimed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignatureConfirmed(Event):
+    """The person confirmed it: content is what was signed then."""
+
+    kind: ClassVar[str] = "signature.confirmed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignatureDisowned(Event):
+    """The person said that a signature given in their name is not theirs."""
+
+    kind: ClassVar[str] = "signature.disowned"

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from inspection.criteria import VisualCriterion, criteria_for, cross_sections
-from inspection.models import Characteristic, Sample, SampleKind
+from inspection.models import Sample, SampleKind
 from inspection.verdict import Limits
+from shop.characteristics import MEASURED, Characteristic, Quantity
+from shop.criteria import VisualCriterion, cross_sections
 from shop.jobs import Termination
-from shop.sheet_content import MM_PLACES
+from shop.plan_lines import Line, plan_criteria, plan_lines, stated_limits
+from shop.sheet_content import PLACES
 from shop.templatetags.shop import figure
-from shop.tools import GaugeKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,9 +25,19 @@ class Planned:
     limits: Limits
     gauge_kind: str
 
+    @property
+    def quantity(self) -> Quantity:
+        return MEASURED[self.characteristic].quantity
+
+    @property
+    def unit(self) -> str:
+        return MEASURED[self.characteristic].unit
+
 
 @dataclass(frozen=True, slots=True)
 class SamplePlan:
+    """readings: in the order of measuring, without pull forces. pulls: how many pieces are pulled."""
+
     readings: tuple[Planned, ...]
     pulls: int
     pull_minimum_n: Decimal | None
@@ -37,51 +48,56 @@ class SamplePlan:
 
 
 def limits_of(t: Termination, characteristic: str) -> Limits | None:
-    low, high, nominal = {
-        Characteristic.CRIMP_HEIGHT.value: (t.crimp_height_min_mm, t.crimp_height_max_mm, t.crimp_height_nominal_mm),
-        Characteristic.CRIMP_WIDTH.value: (t.crimp_width_min_mm, t.crimp_width_max_mm, t.crimp_width_nominal_mm),
-        Characteristic.INSULATION_HEIGHT.value: (
-            t.insulation_height_min_mm,
-            t.insulation_height_max_mm,
-            t.insulation_height_nominal_mm,
-        ),
-        Characteristic.STRIP_LENGTH.value: (t.strip_length_min_mm, t.strip_length_max_mm, t.strip_length_nominal_mm),
-    }[characteristic]
+    """The limits of a characteristic in its stored unit, or None where the sheet states none."""
+    low, nominal, high = stated_limits(t, characteristic)
+    return _limits(characteristic, low, nominal, high)
+
+
+def _limits(characteristic: str, low: Decimal | None, nominal: Decimal | None, high: Decimal | None) -> Limits | None:
     if low is None and high is None:
         return None
     # Without the zeros of the column: a chart and a verdict show 1.40, not 1.4000.
-    low, high, nominal = (None if value is None else Decimal(figure(value, MM_PLACES)) for value in (low, high, nominal))
+    places = PLACES[MEASURED[characteristic].quantity]
+    low, high, nominal = (None if value is None else Decimal(figure(value, places)) for value in (low, high, nominal))
     return Limits(low, high, nominal)
 
 
-def gauge_kind_for(characteristic: str) -> str:
-    return GaugeKind.CRIMP_HEIGHT.value if characteristic == Characteristic.CRIMP_HEIGHT else GaugeKind.CALIPER.value
+def _pieces(line: Line, kind: str, nth: int) -> int:
+    if kind == SampleKind.IN_PROCESS:
+        return line.sample if nth % line.every_nth == 0 else 0
+    return line.last if kind == SampleKind.LAST_PIECE else line.first
 
 
-def sample_plan(termination: Termination, kind: str) -> SamplePlan:
+def sample_plan(termination: Termination, kind: str, nth: int = 0) -> SamplePlan:
     """The plan of one sample of this kind.
 
-    First piece and after a change: everything, cross-sections too. In process: crimp height and visual. Last piece: crimp height,
-    pull tests and visual.
+    nth: which sample in process of its set-up it is, from 0: a line that asks for every fourth sample asks for 0, 4, 8.
+    Cross-sections belong to the first piece and to the one after a change.
     """
     t = termination
-    full = kind in (SampleKind.FIRST_PIECE, SampleKind.AFTER_CHANGE)
-    readings = []
-    for characteristic in Characteristic.values:
-        limits = limits_of(t, characteristic)
-        is_height = characteristic == Characteristic.CRIMP_HEIGHT
-        if limits is None or not (full or is_height):
+    readings, pulls = [], 0
+    for line in plan_lines(t):
+        pieces = _pieces(line, kind, nth)
+        if line.characteristic == Characteristic.PULL_FORCE:
+            pulls = pieces
             continue
-        pieces = (t.first_piece_heights if full else t.sample_size) if is_height else 1
-        readings.append(Planned(characteristic, pieces, limits, gauge_kind_for(characteristic)))
-    pulls = t.first_piece_pulls if full else t.last_piece_pulls if kind == SampleKind.LAST_PIECE else 0
+        limits = _limits(line.characteristic, line.low, line.nominal, line.high)
+        if pieces and limits is not None:
+            readings.append(Planned(line.characteristic, pieces, limits, line.gauge_kind))
+    full = kind in (SampleKind.FIRST_PIECE, SampleKind.AFTER_CHANGE)
     return SamplePlan(
         readings=tuple(readings),
-        pulls=pulls if t.pull_force_min_n is not None else 0,
+        pulls=pulls,
         pull_minimum_n=t.pull_force_min_n,
-        criteria=(*criteria_for(t.terminal.barrel, t.terminal.has_support), *cross_sections(t.cross_sections if full else 0)),
+        criteria=(*plan_criteria(t), *cross_sections(t.cross_sections if full else 0)),
     )
 
 
 def plan_of(sample: Sample) -> SamplePlan:
-    return sample_plan(sample.batch.termination, sample.kind)
+    """The plan of a sample that is being measured, or of one about to begin."""
+    if sample.kind != SampleKind.IN_PROCESS:
+        return sample_plan(sample.batch.termination, sample.kind)
+    earlier = sample.batch.samples.filter(kind=SampleKind.IN_PROCESS, setup_number=sample.setup_number or sample.batch.setup_number)
+    if sample.pk:
+        earlier = earlier.filter(number__lt=sample.number)
+    return sample_plan(sample.batch.termination, sample.kind, earlier.count())

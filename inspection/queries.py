@@ -2,29 +2,36 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from urllib.parse import unquote, urlsplit
 
-from django.db.models import Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inspection.acts.batches import pieces_taken, place_made
+from inspection.acts.control import in_force
 from inspection.acts.holds import last_good_count
-from inspection.chart_svg import ChartPoint, run_chart
-from inspection.models import Batch, BatchStatus, Characteristic, Reading, Sample, SampleState, SetupScan
+from inspection.chart_svg import ChartPoint, ChartWords, run_chart
+from inspection.models import Batch, BatchStatus, Hold, Reading, Sample, SampleState, SetupScan
 from inspection.plan import limits_of
+from inspection.process.chart import ChartLimits
 from inspection.set_up import PartState, findings_from_text, six_parts
+from inspection.streams import Stream
 from inspection.verdict import Limits, Outcome
+from shop.characteristics import Characteristic
+from shop.clock import shop_day
 from shop.finding import Finding
-from shop.jobs import SetupSheet, SheetStatus, Termination
+from shop.jobs import ChartKind, SetupSheet, SheetStatus, Termination
 from shop.people import Person, Qualification
-from shop.templatetags.shop import figure
+from shop.scanned import NotALabel, read_scan
+from shop.set_ups import SetUpKey, set_ups
+from shop.stations import Station
+from shop.templatetags.shop import spoken_figure
 from shop.tools import Tool
 from shop.wording import Worded, worded
 
@@ -43,7 +50,7 @@ def open_batches() -> QuerySet[Batch]:
         "termination__terminal",
         "termination__specification__document",
         "tool",
-    ).prefetch_related("termination__termination_wires__wire")
+    ).prefetch_related("termination__termination_wires__wire", "termination__plan_lines")
 
 
 # --- The step a batch is at ------------------------------------------------------------------------------------------------------
@@ -69,6 +76,35 @@ def step_url(batch: Batch) -> str:
 def next_sample_due(batch: Batch, last_good: int | None = None) -> int:
     """The piece count at which the next in-process sample is due."""
     return (last_good_count(batch) if last_good is None else last_good) + batch.termination.sample_every
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """When the next sample in process is due: at a count of pieces, and at a time where the plan asks by minutes; whichever is first.
+
+    now: due already, by the count last stated or by the clock. overdue_at: from then on nobody can have overlooked it by a moment;
+    pieces_over: how far beyond the count the batch is stated to be.
+    """
+
+    at_count: int
+    at: datetime | None
+    now: bool
+    overdue_at: datetime | None = None
+    pieces_over: int = 0
+    is_overdue: bool = False
+
+
+def sample_due(batch: Batch, on: datetime, *, last_good: int | None = None, last_taken: datetime | None = None) -> Due:
+    """last_good, last_taken: of the newest accepted sample, where they were read already."""
+    if last_good is None:
+        newest = batch.samples.filter(state=SampleState.ACCEPTED).order_by("-at_count", "-number").first()
+        last_good, last_taken = (newest.at_count, newest.taken_at) if newest else (0, None)
+    count, minutes = next_sample_due(batch, last_good), batch.termination.sample_every_minutes
+    at = last_taken + timedelta(minutes=minutes) if minutes and last_taken else None
+    late = at + timedelta(minutes=min(max(minutes // 4, 2), 15)) if at and minutes else None
+    over = max(batch.last_count - count, 0)
+    is_overdue = over * 10 > batch.termination.sample_every or (late is not None and on >= late)
+    return Due(count, at, batch.last_count >= count or (at is not None and on >= at), late, over, is_overdue)
 
 
 # --- The six seals ---------------------------------------------------------------------------------------------------------------
@@ -136,7 +172,10 @@ class BatchInWork:
     next_step: str
     count: int
     planned: int
-    due: int | None
+    due: Due | None
+    place: str = "current"  # or "held", or "inspector": for whom it waits
+    held_because: str = ""
+    suspect: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,11 +192,27 @@ class QueuedTermination:
 
 
 @dataclass(frozen=True, slots=True)
+class QueuedSetUp:
+    """Terminations that one set-up serves: no change and no first piece between them but the one that the lot asks for."""
+
+    terminal: str
+    wires: str
+    setting: str
+    press: str
+    pieces: int
+    terminations: tuple[QueuedTermination, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class ToolQueue:
-    """The terminations that one tool makes: the same set-up stays together."""
+    """The terminations that one tool makes, by set-up, in the order that changes as little as can be."""
 
     tool: str
-    terminations: tuple[QueuedTermination, ...]
+    set_ups: tuple[QueuedSetUp, ...]
+
+    @property
+    def terminations(self) -> tuple[QueuedTermination, ...]:
+        return tuple(t for one in self.set_ups for t in one.terminations)
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +225,9 @@ class HeldQualification:
 
 @dataclass(frozen=True, slots=True)
 class StationPage:
+    """at: the station whose queue it is; None where all stations' is shown."""
+
+    at: Station | None
     batches: tuple[BatchInWork, ...]
     queues: tuple[ToolQueue, ...]
     more: int
@@ -177,21 +235,55 @@ class StationPage:
     only: str
     may_run: bool
 
+    @property
+    def current(self) -> list[BatchInWork]:
+        """What is being made, a sample that is due first."""
+        return sorted((b for b in self.batches if b.place == "current"), key=lambda b: not (b.due and b.due.now))
 
-def batches_in_work(only: Q) -> list[BatchInWork]:
-    good = Sample.objects.filter(batch=OuterRef("pk"), state=SampleState.ACCEPTED).order_by("-at_count").values("at_count")[:1]
+    @property
+    def held(self) -> list[BatchInWork]:
+        return [b for b in self.batches if b.place == "held"]
+
+    @property
+    def for_inspector(self) -> list[BatchInWork]:
+        return [b for b in self.batches if b.place == "inspector"]
+
+
+def worked_at(station: Station, termination: str = "") -> Q:
+    """What is made at the station: what its press was picked for; and by its tools and kinds of tools, unless for another press.
+
+    termination: the way to it, as "termination__".
+    """
+    if station.takes_everything:
+        return Q()
+    tools = Q(**{f"{termination}tool__in": station.own_tools.all()}) | Q(**{f"{termination}tool__kind__in": station.kinds})
+    if station.press_id is None:
+        return tools
+    return Q(**{f"{termination}press": station.press_id}) | (Q(**{f"{termination}press": None}) & tools)
+
+
+def batches_in_work(only: Q, on: datetime) -> list[BatchInWork]:
+    good = Sample.objects.filter(batch=OuterRef("pk"), state=SampleState.ACCEPTED).order_by("-at_count", "-number")
+    hold = Hold.objects.filter(batch=OuterRef("pk"), decided_at__isnull=True).order_by("-pk")
     waiting = Sample.objects.filter(batch=OuterRef("pk"), state__in=[SampleState.OPEN, SampleState.WAITS_FOR_INSPECTOR]).values("state")[:1]
     rows = (
         Batch.objects.exclude(status=BatchStatus.CLOSED)
         .filter(only)
         .select_related("termination__sheet__job", "termination__tool")
-        .annotate(last_good=Subquery(good), sample_state=Subquery(waiting))
+        .annotate(
+            last_good=Subquery(good.values("at_count")[:1]),
+            last_taken=Subquery(good.values("taken_at")[:1]),
+            sample_state=Subquery(waiting),
+            held_because=Subquery(hold.values("reason")[:1]),
+            held_from=Subquery(hold.values("suspect_from")[:1]),
+            held_to=Subquery(hold.values("suspect_to")[:1]),
+        )
         .order_by("opened_at")
     )
-    return [_in_work(batch) for batch in rows]
+    return [_in_work(batch, on) for batch in rows]
 
 
-def _in_work(batch: Batch) -> BatchInWork:
+def _in_work(batch: Batch, on: datetime) -> BatchInWork:
     t = batch.termination
     running = batch.status == BatchStatus.RUNNING
     sample_state: str | None = getattr(batch, "sample_state", None)
@@ -215,7 +307,16 @@ def _in_work(batch: Batch) -> BatchInWork:
         next_step=step,
         count=batch.last_count,
         planned=batch.quantity,
-        due=next_sample_due(batch, getattr(batch, "last_good", None) or 0) if running else None,
+        due=sample_due(batch, on, last_good=getattr(batch, "last_good", None) or 0, last_taken=getattr(batch, "last_taken", None))
+        if running
+        else None,
+        place="held"
+        if batch.status == BatchStatus.ON_HOLD
+        else "inspector"
+        if sample_state == SampleState.WAITS_FOR_INSPECTOR
+        else "current",
+        held_because=getattr(batch, "held_because", None) or "",
+        suspect=max((getattr(batch, "held_to", None) or 0) - (getattr(batch, "held_from", None) or 0), 0),
     )
 
 
@@ -223,11 +324,11 @@ def tool_queues(only: Q) -> tuple[list[ToolQueue], int]:
     """Terminations of released sheets with open pieces, by tool; and how many more there are."""
     rows = (
         Termination.objects.filter(only, sheet__status=SheetStatus.RELEASED)
-        .select_related("sheet__job", "tool", "terminal")
+        .select_related("sheet__job", "tool", "terminal", "press", "specification")
         .prefetch_related("termination_wires__wire")
         .order_by("tool__asset_number", "setting", "sheet__job__due_on", "sheet__number", "position")
     )
-    grouped: dict[str, list[QueuedTermination]] = {}
+    queue: list[tuple[SetUpKey, QueuedTermination]] = []
     shown = more = 0
     taken = pieces_taken(rows)
     for t in rows:
@@ -249,8 +350,26 @@ def tool_queues(only: Q) -> tuple[list[ToolQueue], int]:
             pieces_open=left,
             due=t.sheet.job.due_on,
         )
-        grouped.setdefault(t.tool.asset_number if t.tool else "–", []).append(queued)
+        queue.append((_set_up_key(t), queued))
+    grouped: dict[str, list[QueuedSetUp]] = {}
+    for one in set_ups([key for key, _queued in queue]):
+        members = tuple(queue[place][1] for place in one.members)
+        pieces = sum(member.pieces_open for member in members)
+        key = one.key
+        made = QueuedSetUp(key.terminal, ", ".join(key.wires), key.setting, key.press, pieces, members)
+        grouped.setdefault(key.tool or "–", []).append(made)
     return [ToolQueue(tool, tuple(listed)) for tool, listed in grouped.items()], more
+
+
+def _set_up_key(t: Termination) -> SetUpKey:
+    return SetUpKey(
+        tool=t.tool.asset_number if t.tool else "",
+        setting=t.setting,
+        press=t.press.asset_number if t.press else "",
+        terminal=t.terminal.part_number,
+        wires=tuple(sorted(w.part_number for w in t.ordered_wires())),
+        specification=str(t.specification) if t.specification else "",
+    )
 
 
 def qualifications_of(person: Person, on: date) -> list[HeldQualification]:
@@ -275,43 +394,52 @@ def _held(q: Qualification, on: date) -> HeldQualification:
     return HeldQualification(name, q.expires_on, "conforms", _("in force"))
 
 
-def station_page(person: Person, on: date, *, may_run: bool, sheet: str = "", tool: str = "") -> StationPage:
+def station_page(
+    person: Person, at: datetime, *, may_run: bool, sheet: str = "", tool: str = "", station: Station | None = None
+) -> StationPage:
+    """station: whose queue; a scanned sheet or tool shows its own, wherever it is made."""
     only_batches = only_terminations = Q()
     if sheet:
         only_batches, only_terminations = Q(termination__sheet__number=sheet), Q(sheet__number=sheet)
     elif tool:
         only_batches, only_terminations = Q(termination__tool__asset_number=tool), Q(tool__asset_number=tool)
+    elif station is not None:
+        only_batches, only_terminations = worked_at(station, "termination__"), worked_at(station)
     queues, more = tool_queues(only_terminations)
     return StationPage(
-        batches=tuple(batches_in_work(only_batches)),
+        at=station,
+        batches=tuple(batches_in_work(only_batches, at)),
         queues=tuple(queues),
         more=more,
-        qualifications=tuple(qualifications_of(person, on)),
+        qualifications=tuple(qualifications_of(person, shop_day(at))),
         only=sheet or tool,
         may_run=may_run,
     )
 
 
-_LABEL = re.compile(r"(?P<number>.+) rev (?P<revision>[0-9]{1,6}) (?P<lead>.+)/(?P<end>[^/]+)")
+def terminations_of_label(code: str) -> list[Termination]:
+    """The terminations that a traveller ("J-1001-S1 rev 2 1/A") or bag tag ("J-1001-S1 rev 2 1 bag 3") names; none for any other label."""
+    try:
+        place = read_scan(code).place
+    except NotALabel:
+        return []
+    if place is None:
+        return []
+    named = Termination.objects.filter(sheet__number=place.sheet, sheet__revision=place.revision, lead=place.lead)
+    return list((named.filter(end=place.end) if place.end else named).select_related("sheet").order_by("position"))
 
 
-def termination_of_label(code: str) -> Termination | None:
-    """The termination whose traveller or bag tag this is: "J-1001-S1 rev 2 1/A"; None for any other label."""
-    label = _LABEL.fullmatch(code.strip())
-    if label is None:
-        return None
-    return (
-        Termination.objects.filter(
-            sheet__number=label["number"], sheet__revision=int(label["revision"]), lead=label["lead"], end=label["end"]
-        )
-        .select_related("sheet")
-        .first()
-    )
+def bare_text(code: str) -> str:
+    """A label's text without what the scanner put before it."""
+    try:
+        return read_scan(code).text
+    except NotALabel:
+        return code.strip()
 
 
 def place_of(code: str) -> str | None:
     """The address a scanned label leads to: a batch, a setup sheet (also by the code printed on it) or a tool; None for anything else."""
-    bare = code.strip()
+    bare = bare_text(code)
     tried = [bare, *(unquote(part) for part in urlsplit(bare).path.split("/") if part)] if "/" in bare else [bare]
     for one in tried:
         for number in dict.fromkeys((one, one.partition("-")[2])):  # a document's number carries its kind in front: SS-...
@@ -345,6 +473,7 @@ class HeightRow:
     gauge: str
     by: str
     setup_number: int
+    source: str
 
 
 def crimp_heights(batch: Batch) -> list[HeightRow]:
@@ -362,9 +491,10 @@ def crimp_heights(batch: Batch) -> list[HeightRow]:
             piece=r.piece,
             text=r.text,
             unit=r.unit,
-            value_mm=r.value_mm,
+            value_mm=r.value,
             outcome=r.outcome,
             gauge=r.gauge.asset_number,
+            source=r.get_source_display(),
             by=r.by.name,
             setup_number=r.sample.setup_number,
         )
@@ -372,8 +502,33 @@ def crimp_heights(batch: Batch) -> list[HeightRow]:
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class FrozenLines:
+    """Centre line and control limits in force for single readings."""
+
+    low: float
+    center: float
+    high: float
+
+
+def frozen_lines(batch: Batch) -> FrozenLines | None:
+    """The control limits in force for this batch's crimp heights, None without any.
+
+    Only those of single readings: the limits of a chart of means say nothing about one reading.
+    """
+    t = batch.termination
+    if t.tool is None:
+        return None
+    held = in_force(Stream(t.tool, t.terminal, t.csa_mm2, Characteristic.CRIMP_HEIGHT.value))
+    if held is None or held.chart != ChartKind.INDIVIDUALS:
+        return None
+    limits = ChartLimits.from_text(held.limits)
+    away = limits.reach * limits.sigma
+    return FrozenLines(limits.center - away, limits.center, limits.center + away)
+
+
 def height_chart(batch: Batch, rows: Sequence[HeightRow]) -> str:
-    """The chart of crimp heights with the limits of the sheet; a thin vertical where a new set-up begins."""
+    """The chart of crimp heights with the limits of the sheet and the control limits in force; verticals where a set-up begins."""
     shown = list(rows)[-CHART_LENGTH:]
     points = [
         ChartPoint(
@@ -391,7 +546,25 @@ def height_chart(batch: Batch, rows: Sequence[HeightRow]) -> str:
         if index and row.setup_number != shown[index - 1].setup_number
     ]
     limits: Limits | None = limits_of(batch.termination, Characteristic.CRIMP_HEIGHT.value)
-    return run_chart(points, limits=limits, markers=markers, unit="mm", title=_("Crimp height by pieces made"), width=460, height=250)
+    control = frozen_lines(batch)
+    title = _("Crimp height by pieces made")
+    words = chart_words()
+    return run_chart(points, limits=limits, control=control, markers=markers, unit="mm", title=title, width=460, height=250, words=words)
+
+
+def chart_words() -> ChartWords:
+    """The words on a chart of readings, in the active language."""
+    return ChartWords(
+        upper_limit=_("upper limit"),
+        lower_limit=_("lower limit"),
+        nominal=_("nominal"),
+        control_high=_("upper control"),
+        control_low=_("lower control"),
+        center=_("centre"),
+        empty=_("No readings yet"),
+        described=_("{count} readings from {least} to {most} {unit}. Lines: {lines}. Outside the limits: {outside}."),
+        none=_("none"),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -400,23 +573,26 @@ class RunFacts:
 
     count: int
     last_good: int
-    due: int
+    due: Due
     planned: int
 
 
-def run_facts(batch: Batch) -> RunFacts:
-    good = batch.samples.filter(state=SampleState.ACCEPTED).aggregate(n=Max("at_count"))["n"] or 0
-    return RunFacts(batch.last_count, good, next_sample_due(batch, good), batch.quantity)
+def run_facts(batch: Batch, on: datetime) -> RunFacts:
+    return RunFacts(batch.last_count, last_good_count(batch), sample_due(batch, on), batch.quantity)
 
 
 def limits_words(limits: Limits, unit: str) -> str:
     """Limits in a line: "1.35 to 1.45 mm"."""
-    places = 2 if unit == "mm" else 0
+    places = 2 if unit in ("mm", "mΩ") else 0
     if limits.low is not None and limits.high is not None:
-        return _("%(low)s to %(high)s %(unit)s") % {"low": figure(limits.low, places), "high": figure(limits.high, places), "unit": unit}
+        return _("%(low)s to %(high)s %(unit)s") % {
+            "low": spoken_figure(limits.low, places),
+            "high": spoken_figure(limits.high, places),
+            "unit": unit,
+        }
     if limits.low is not None:
-        return _("at least %(low)s %(unit)s") % {"low": figure(limits.low, places), "unit": unit}
-    return _("at most %(high)s %(unit)s") % {"high": figure(limits.high, places), "unit": unit}
+        return _("at least %(low)s %(unit)s") % {"low": spoken_figure(limits.low, places), "unit": unit}
+    return _("at most %(high)s %(unit)s") % {"high": spoken_figure(limits.high, places), "unit": unit}
 
 
 def words_of(findings: Sequence[Finding]) -> list[Worded]:

@@ -7,6 +7,18 @@ from django.utils.translation import gettext_lazy as _
 from shop.wording import RuleText
 
 RULES: dict[str, RuleText] = {
+    "photo.unreadable": RuleText(
+        title=_("Photograph"),
+        misfit=_("This file is no picture that can be read."),
+        expected=_("A JPEG, PNG or WebP picture of at most 80 megapixels."),
+        next_step=_("Take the photograph again, or send the answer without it; nothing was recorded yet."),
+    ),
+    "photo.size": RuleText(
+        title=_("Photograph"),
+        misfit=_("The picture is too large."),
+        expected=_("At most {limit_mb} MB."),
+        next_step=_("Take it with fewer pixels; nothing was recorded yet."),
+    ),
     "batch.sheet": RuleText(
         title=_("Setup sheet"),
         fits=_("Sheet {sheet} is in force."),
@@ -70,6 +82,48 @@ RULES: dict[str, RuleText] = {
         misfit=_("{code} is not a tool, a reel, a spool or a gauge of this shop."),
         next_step=_("Scan the label again, or ask the tool crib or the store."),
     ),
+    "reading.source": RuleText(
+        title=_("Where the value comes from"),
+        misfit=_("“{source}” is no way in which a value comes in."),
+        expected=_("One of: {sources}."),
+        next_step=_("Leave it out, or say one of these."),
+    ),
+    "reading.simulated": RuleText(
+        title=_("Simulated gauge"),
+        misfit=_("The value comes from the simulated gauge: nothing was measured."),
+        expected=_("A value of a real piece. The simulated gauge is for training, where the administrator has switched it on."),
+        next_step=_("Measure the piece, and take the value from the gauge or type it."),
+    ),
+    "scan.not_here": RuleText(
+        title=_("Scan"),
+        misfit=_("{code} is {what}."),
+        expected=_("Here it takes a tool, a press, a reel, a spool or a gauge."),
+        next_step=_("Scan the label that is asked for."),
+    ),
+    "scan.opens_nothing": RuleText(
+        title=_("Scan"),
+        misfit=_("{code} is {what}."),
+        expected=_("Here it takes a setup sheet, a batch, a tool, a traveller or a bag tag."),
+        next_step=_("Open the batch first: reels, spools and gauges are scanned at its set-up check or at a change."),
+    ),
+    "scan.label": RuleText(
+        title=_("Supplier's label"),
+        misfit=_("No reel or spool of this shop carries the label {label}."),
+        expected=_("A label whose lot or serial number the store has entered."),
+        next_step=_("Scan the shop's own label of it, or ask the store to enter what the supplier's label says."),
+    ),
+    "scan.which": RuleText(
+        title=_("Which one"),
+        misfit=_("The label {label} fits {lots}, and does not say for certain which."),
+        expected=_("One reel or spool."),
+        next_step=_("Choose the one in your hands, or scan the shop's own label of it."),
+    ),
+    "scan.many": RuleText(
+        title=_("Which one"),
+        misfit=_("The label {label} fits {count} reels or spools."),
+        expected=_("A label that says which one it is."),
+        next_step=_("Scan the shop's own label of it."),
+    ),
     "scan.press.other": RuleText(
         title=_("Press on the sheet"),
         fits=_("Press {press} is the one on the sheet."),
@@ -131,6 +185,18 @@ RULES: dict[str, RuleText] = {
         misfit=_("No {kind} is set up for this batch."),
         next_step=_("Scan the gauge first."),
     ),
+    "reading.uncertainty": RuleText(
+        title=_("Measurement uncertainty"),
+        misfit=_("Certificate {certificate} of gauge {gauge} states no uncertainty."),
+        expected=_("The shop decides by “{decision}”, which needs it."),
+        next_step=_("Record the expanded uncertainty with the calibration, or scan another gauge."),
+    ),
+    "reading.uncertainty.large": RuleText(
+        title=_("Measurement uncertainty"),
+        misfit=_("The uncertainty of gauge {gauge} ({certificate}) is too large for this tolerance."),
+        expected=_("The shop decides by “{decision}”."),
+        next_step=_("Scan a better gauge."),
+    ),
     "reading.piece": RuleText(
         title=_("Piece"),
         misfit=_("Piece {piece} of {characteristic} is not in the plan, or has a value already."),
@@ -163,6 +229,147 @@ RULES: dict[str, RuleText] = {
         misfit=_("{scrap} scrap is less than the {scrapped} pieces that quality had scrapped."),
         next_step=_("Correct the numbers."),
     ),
+    "study.parameter": RuleText(
+        title=_("Parameter of the study"),
+        misfit=_("{name}: “{text}” cannot be taken."),
+        expected=_("Asked for: {expected}."),
+        next_step=_("Correct it."),
+    ),
+    "study.subject": RuleText(
+        title=_("Subject of the study"),
+        misfit=_("No {subject} is named."),
+        expected=_("A study of this kind ({kind}) is about one."),
+        next_step=_("Pick it."),
+    ),
+    "study.characteristic": RuleText(
+        title=_("Characteristic"),
+        misfit=_("{characteristic} cannot be studied this way."),
+        expected=_("One of: {asked}."),
+        next_step=_("Pick one of these."),
+    ),
+    "study.state": RuleText(
+        title=_("State of the study"),
+        misfit=_("Study {study} is {state}."),
+        expected=_("Only an open study takes values and signatures."),
+        next_step=_("Open a new study."),
+    ),
+    "study.place": RuleText(
+        title=_("Place"),
+        misfit=_("The study has no place {place}."),
+        next_step=_("Use the places of its layout."),
+    ),
+    "study.value": RuleText(
+        title=_("Value"),
+        misfit=_("{place}: “{text}” cannot be taken."),
+        expected=_("Asked for: {expected}."),
+        next_step=_("Correct it."),
+    ),
+    "study.correction": RuleText(
+        title=_("Correction"),
+        misfit=_("{place} has a value already."),
+        expected=_("What changes it is a correction with a reason; the old value stays on record."),
+        next_step=_("Say why it is corrected."),
+    ),
+    "study.incomplete": RuleText(
+        title=_("Values"),
+        misfit=_("{missing} values are missing, the first of them {first}."),
+        next_step=_("Enter them."),
+    ),
+    "study.collected": RuleText(
+        title=_("Values"),
+        misfit=_("Study {study} works on what was measured in production; nothing is typed in."),
+        next_step=_("Take the measurements over."),
+    ),
+    "study.taken_over": RuleText(
+        title=_("Values"),
+        misfit=_("Study {study} takes nothing over from production, or did so already."),
+        next_step=_("Look at its values."),
+    ),
+    "study.nothing_measured": RuleText(
+        title=_("Values"),
+        misfit=_("Nothing was measured that study {study} asks for."),
+        next_step=_("Widen its span of time, or measure first."),
+    ),
+    "study.too_few": RuleText(
+        title=_("Too few values"),
+        misfit=_("{given} values of {what} do not carry this analysis."),
+        expected=_("At least {needed}."),
+        next_step=_("Measure more."),
+    ),
+    "study.impossible": RuleText(
+        title=_("No answer"),
+        misfit=_("{why}"),
+        next_step=_("Look at the values and the parameters."),
+    ),
+    "study.conclusion": RuleText(
+        title=_("Conclusion"),
+        misfit=_("A study is not closed without a word on it."),
+        next_step=_("Say in a sentence what follows from it."),
+    ),
+    "control.frozen": RuleText(
+        title=_("Control limits"),
+        misfit=_("Limits of this chart are in force already."),
+        next_step=_("End those first, with a reason."),
+    ),
+    "control.ended": RuleText(
+        title=_("Control limits"), misfit=_("These limits are not in force any more."), next_step=_("Look at the chart again.")
+    ),
+    "control.reason": RuleText(title=_("Reason"), misfit=_("Freezing or ending limits needs a reason."), next_step=_("Say why.")),
+    "control.too_few": RuleText(
+        title=_("Too few samples"),
+        misfit=_("{given} samples do not carry limits."),
+        expected=_("At least {needed}; 20 to 25 are common practice."),
+        next_step=_("Run on, then freeze."),
+    ),
+    "control.rules": RuleText(
+        title=_("Run rules"),
+        misfit=_("{code} is no run rule."),
+        expected=_("One of: {rules}."),
+        next_step=_("Pick from the list."),
+    ),
+    "control.reaction": RuleText(
+        title=_("Reaction to a signal"),
+        misfit=_("The chart of {characteristic} signalled at sample {sample} ({code}), and nobody has said yet what was done about it."),
+        expected=_("A signal asks for a reaction before the next sample."),
+        next_step=_("Look for the cause, then record the reaction."),
+    ),
+    "control.reaction.text": RuleText(
+        title=_("Reaction"),
+        misfit=_("A reaction says what was found and what was done."),
+        next_step=_("Say it in a sentence, and pick a cause."),
+    ),
+    "control.reaction.once": RuleText(
+        title=_("Reaction"), misfit=_("This signal was answered already."), next_step=_("Look at the chart again.")
+    ),
+    "control.stream": RuleText(
+        title=_("Chart"),
+        misfit=_("There is no such tool, terminal, conductor area or characteristic to follow."),
+        next_step=_("Name a tool, and a terminal with its conductor area, or the tool alone."),
+    ),
+    "control.signals": RuleText(
+        title=_("Signals"),
+        misfit=_("These are not signals of one batch."),
+        expected=_("One answer serves signals of one batch."),
+        next_step=_("Answer each batch for itself."),
+    ),
+    "disposition.quantity": RuleText(
+        title=_("Held pieces"),
+        misfit=_("{quantity} pieces; {left} held pieces of batch {batch} wait for a decision."),
+        next_step=_("Correct the number."),
+    ),
+    "disposition.note": RuleText(title=_("Reason"), misfit=_("A disposition needs a reason."), next_step=_("Say why in a sentence.")),
+    "disposition.rework": RuleText(
+        title=_("Rework"),
+        misfit=_("Sheet {sheet} does not allow rework."),
+        expected=_("Rework only where the planner said so."),
+        next_step=_("Scrap the pieces, or have the planner allow rework in a new revision."),
+    ),
+    "disposition.concession": RuleText(
+        title=_("Use as is"),
+        misfit=_("{concession} is no concession in force for nonconforming pieces of batch {batch}."),
+        expected=_("A concession of quality on the sheet or termination, with pieces left."),
+        next_step=_("Grant the concession first."),
+    ),
     "hold.none": RuleText(title=_("Hold"), misfit=_("Batch {batch} is not on hold."), next_step=_("Look at the batch again.")),
     "hold.reason": RuleText(title=_("Reason"), misfit=_("A decision needs a reason."), next_step=_("Say why in a sentence.")),
     "hold.quantity": RuleText(
@@ -174,5 +381,67 @@ RULES: dict[str, RuleText] = {
         title=_("Second person"),
         misfit=_("{person} raised this hold by their own sample and cannot decide on it."),
         next_step=_("Ask quality or another inspector."),
+    ),
+    "sampling.table": RuleText(
+        title=_("Sampling tables"),
+        misfit=_("The tables have no plan for {asked} {given}."),
+        expected=_("They have: {known}."),
+        next_step=_("Pick one of these; a lot of one piece is simply looked at."),
+    ),
+    "sampling.percent": RuleText(
+        title=_("Plan"),
+        misfit=_("{given} is no share in percent."),
+        expected=_("More than 0 and less than 100."),
+        next_step=_("Correct it."),
+    ),
+    "sampling.own": RuleText(
+        title=_("Plan"),
+        misfit=_("A sample of {n} with acceptance number {ac} refuses nothing."),
+        expected=_("An acceptance number below the sample size."),
+        next_step=_("Correct the plan."),
+    ),
+    "sampling.ended": RuleText(
+        title=_("Sampling scheme"),
+        misfit=_("Scheme {scheme} is not in force any more."),
+        next_step=_("Use the scheme that took its place."),
+    ),
+    "sampling.discontinued": RuleText(
+        title=_("Acceptance is discontinued"),
+        misfit=_("Five lots were not accepted while scheme {scheme} was on tightened inspection."),
+        expected=_("Nothing more is accepted by sample until the cause is put right (MIL-STD-105E 4.7, from memory)."),
+        next_step=_("When it is, quality ends this scheme and opens a new one that starts on tightened."),
+    ),
+    "sampling.lot": RuleText(
+        title=_("Lot"),
+        misfit=_("{lot} is no lot of {part}."),
+        expected=_("A lot that the scheme is about."),
+        next_step=_("Look at the number on the label again."),
+    ),
+    "sampling.again": RuleText(
+        title=_("Lot"),
+        misfit=_("{lot} was looked at already: {outcome}."),
+        expected=_("A lot that was not accepted can be presented again, and does not count for the severity then."),
+        next_step=_("Say that it is presented again, or pick another lot."),
+    ),
+    "sampling.first": RuleText(
+        title=_("Presented again"),
+        misfit=_("{lot} was never looked at by this scheme."),
+        next_step=_("Record it as presented for the first time."),
+    ),
+    "sampling.found": RuleText(
+        title=_("Found"),
+        misfit=_("{found} found in a sample of {n}."),
+        expected=_("Nonconforming pieces, at most as many as were looked at."),
+        next_step=_("Count again."),
+    ),
+    "sampling.defects": RuleText(
+        title=_("What was found"),
+        misfit=_("Something was found, but not what."),
+        next_step=_("Say in a few words what does not conform."),
+    ),
+    "sampling.release": RuleText(
+        title=_("Release"),
+        misfit=_("{lot} was not accepted, or does not wait for a release."),
+        next_step=_("Look at the lot again."),
     ),
 }

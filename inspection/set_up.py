@@ -8,15 +8,19 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from django.db.models import Prefetch, QuerySet
+
 from inspection.models import Batch, SetupPart, SetupScan
+from shop.characteristics import MEASURED
 from shop.crib import Press
 from shop.facts import press_facts, press_tool_facts
 from shop.finding import Finding, Verdict, misfit
 from shop.jobs import SheetStatus, Termination
 from shop.materials import TerminalLot, WireLot
 from shop.people import Person, Process, Qualification
+from shop.plan_lines import plan_lines
 from shop.press_fit import press_fit
-from shop.tools import CalibrationResult, Gauge, GaugeKind, Tool
+from shop.tools import CalibrationResult, Gauge, Tool
 from shop.use import GaugeStateFacts, LotStateFacts, QualificationFacts, ToolStateFacts, gauge_use, lot_use, person_use, press_use, tool_use
 from shop.wording import shown
 
@@ -112,24 +116,13 @@ def gauge_findings(gauge: Gauge, tolerance: Decimal | None, on: date) -> tuple[F
 
 def gauges_needed(termination: Termination) -> list[str]:
     """The kinds of gauge the plan of this termination measures with."""
-    needed = [GaugeKind.CRIMP_HEIGHT.value, GaugeKind.PULL_TESTER.value]
-    others = (termination.crimp_width_max_mm, termination.insulation_height_max_mm, termination.strip_length_max_mm)
-    if any(limit is not None for limit in others):
-        needed.append(GaugeKind.CALIPER.value)
-    return needed
+    return list(dict.fromkeys(line.gauge_kind for line in plan_lines(termination) if line.first or line.sample or line.last))
 
 
 def narrowest_tolerance(termination: Termination, kind: str) -> Decimal | None:
     """The smallest total tolerance a gauge of this kind has to judge in this termination, in mm."""
-    pairs = {
-        GaugeKind.CRIMP_HEIGHT.value: [(termination.crimp_height_min_mm, termination.crimp_height_max_mm)],
-        GaugeKind.CALIPER.value: [
-            (termination.crimp_width_min_mm, termination.crimp_width_max_mm),
-            (termination.insulation_height_min_mm, termination.insulation_height_max_mm),
-            (termination.strip_length_min_mm, termination.strip_length_max_mm),
-        ],
-    }.get(kind, [])
-    return min((high - low for low, high in pairs if low is not None and high is not None), default=None)
+    judged = [line for line in plan_lines(termination) if line.gauge_kind == kind and MEASURED[line.characteristic].quantity == "length"]
+    return min((line.high - line.low for line in judged if line.low is not None and line.high is not None), default=None)
 
 
 Thing = Tool | Press | WireLot | TerminalLot | Gauge
@@ -173,14 +166,30 @@ class PartState:
         return any(row["verdict"] == Verdict.CONCEDED for scan in self.scans for row in scan.findings)
 
 
+SCANNED = ("tool", "press", "wire_lot__wire", "terminal_lot__terminal", "gauge__output", "calibration", "qualification", "by")
+
+
+def with_scans(path: str = "") -> Prefetch[str, QuerySet[SetupScan], str]:
+    """What `six_parts` reads of many batches, to be prefetched. path: to the batch, "batch__" where it is not the row itself."""
+    accepted = SetupScan.objects.filter(accepted=True).select_related(*SCANNED)
+    return Prefetch(f"{path}scans", queryset=accepted, to_attr="accepted_scans")
+
+
 def current_scans(batch: Batch) -> dict[str, SetupScan]:
-    """The newest accepted scan of each slot: person, sheet, tool, press, terminal lot, each wire, each kind of gauge."""
+    """The newest accepted scan of each slot: person, sheet, tool, press, terminal lot, each wire, each kind of gauge.
+
+    Prefetch `with_scans()` for many batches.
+    """
     slots: dict[str, SetupScan] = {}
-    for scan in batch.scans.filter(accepted=True).select_related(
-        "tool", "press", "wire_lot__wire", "terminal_lot__terminal", "gauge", "calibration", "qualification", "by"
-    ):
+    scans = getattr(batch, "accepted_scans", None)
+    for scan in batch.scans.filter(accepted=True).select_related(*SCANNED) if scans is None else scans:
         slots[slot_of(scan)] = scan  # in order of time: the last one stands
     return slots
+
+
+def gauge_scan(batch: Batch, kind: str) -> SetupScan | None:
+    """The newest accepted scan of a gauge of this kind: what `current_scans` has under it, read alone."""
+    return batch.scans.filter(accepted=True, gauge__kind=kind).select_related("gauge", "calibration").order_by("pk").last()
 
 
 def slot_of(scan: SetupScan) -> str:

@@ -9,24 +9,36 @@ from django.http import HttpResponse
 from django.urls import URLPattern, path
 from django.views.decorators.cache import never_cache
 
-from inspection.pages import concluding, looking, running, samples, set_up, station, values
+from inspection.pages import concluding, enrolling, looking, offline, reacting, running, samples, set_up, station, values
+from inspection.pages.enrolling import at_tablet
 
 app_name = "make"
 
 
-def floor(route: str, view: Callable[..., HttpResponse], name: str) -> URLPattern:
+def floor(route: str, view: Callable[..., HttpResponse], name: str, *, takes_locked: bool = False) -> URLPattern:
     """A floor page. It is never cached: stepping back must not bring up a form whose key was used."""
-    return path(route, login_required(never_cache(view), login_url="make:sign-on"), name=name)
+    return path(route, at_tablet(login_required(never_cache(view), login_url="make:sign-on"), takes_locked=takes_locked), name=name)
 
 
 BATCH = "batch/<str:number>/"
 SAMPLE = f"{BATCH}sample/<int:sample>/"
 
 urlpatterns = [
-    path("sign-on/", station.sign_on, name="sign-on"),
+    path("enrol/", enrolling.enrol, name="enrol"),
+    path("enrol/not/", enrolling.go_on_without, name="enrol-not"),
+    path("sign-on/", at_tablet(station.sign_on, takes_locked=True), name="sign-on"),
+    path("lock/", station.lock, name="lock"),
+    path("unlock/", station.unlock, name="unlock"),
     path("sign-off/", station.sign_off, name="sign-off"),
     floor("", station.station, "station"),
     floor("find/", station.find, "find"),
+    path("offline/", offline.offline, name="offline"),
+    floor("pack/", offline.pack, "pack", takes_locked=True),
+    floor("acts/", offline.acts, "acts", takes_locked=True),
+    floor("undecided/", offline.undecided, "undecided"),
+    floor("undecided/<int:pk>/", offline.decide_act, "undecided-act"),
+    floor("confirm/", offline.confirm, "confirm"),
+    floor("confirm/<int:pk>/", offline.confirm_one, "confirm-one"),
     floor("start/<int:pk>/", station.start, "start"),
     floor(BATCH, station.batch, "batch"),
     floor(f"{BATCH}set-up/", set_up.set_up, "set-up"),
@@ -44,6 +56,7 @@ urlpatterns = [
     floor(f"{SAMPLE}turn-down/", concluding.turn_down, "turn-down"),
     floor(f"{BATCH}run/", running.run, "run"),
     floor(f"{BATCH}readings/", running.readings, "readings"),
+    floor(f"{BATCH}reaction/", reacting.reaction, "reaction"),
     floor(f"{BATCH}stop/", running.stop, "stop"),
     floor(f"{BATCH}hold/", running.hold, "hold"),
     floor(f"{BATCH}decide/", running.decide, "decide"),

@@ -5,16 +5,13 @@ Everything in Decimal: 1.45 against a limit of 1.45 conforms, whatever binary fr
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from enum import StrEnum
-from typing import Literal
 
 from shop.finding import Finding, Verdict
-from shop.quantity import NotAQuantity, Typed, parse_force_n, parse_length_mm
-
-Quantity = Literal["length", "force"]
+from shop.quantity import NotAQuantity, Typed, parse_force_n, parse_length_mm, parse_resistance_mohm, parse_share_pct
 
 
 class NotLimits(ValueError):  # noqa: N818  # reads as what happened
@@ -106,9 +103,20 @@ def judge_pull(force_n: Decimal, minimum_n: Decimal, guard_band_n: Decimal = Dec
 # --- Readings as typed -----------------------------------------------------------------------------------------------------------
 
 
-def parse_reading(text: str, unit: str, quantity: Quantity) -> Typed:
-    """A reading as typed or sent by a gauge, in mm or N; `unit` is taken where the text names none. Raises NotAQuantity."""
-    return parse_force_n(text, unit) if quantity == "force" else parse_length_mm(text, unit)
+_PARSERS: Mapping[str, Callable[[str, str], Typed]] = {
+    "length": parse_length_mm,
+    "force": parse_force_n,
+    "resistance": parse_resistance_mohm,
+    "share": parse_share_pct,
+}
+
+
+def parse_reading(text: str, unit: str, quantity: str) -> Typed:
+    """A reading as typed or sent by a gauge, in the stored unit of its quantity (mm, N, mΩ, %); `unit` is taken where the text names none.
+
+    Raises NotAQuantity.
+    """
+    return _PARSERS[quantity](text, unit)
 
 
 _READING_RULES = {

@@ -9,11 +9,20 @@ The acts build these dictionaries from the database; `templates/documents/` prin
 
 from __future__ import annotations
 
-from typing import Literal, TypedDict
+from typing import Literal, NotRequired, TypedDict
 
 PART_NAMES = ("people", "wire", "terminal", "tool", "documents", "inspection")
 
-Kind = Literal["setup sheet", "first article", "batch record", "trace report"]
+Kind = Literal[
+    "setup sheet",
+    "first article",
+    "batch record",
+    "trace report",
+    "study report",
+    "certificate",
+    "calibration status",
+    "audit trail",
+]
 PartName = Literal["people", "wire", "terminal", "tool", "documents", "inspection"]
 PartState = Literal["proven", "open", "failed", "undecided", "conceded"]
 Outcome = Literal["conforms", "does not conform", "cannot be decided", "conceded", "waiting"]
@@ -268,11 +277,13 @@ class ReadingContent(TypedDict):
     unit: str
     low: str
     high: str
+    limits_unit: str
     outcome: Outcome
     gauge: str
     by: str
     at: str
     corrects: str
+    source: NotRequired[str]  # where a gauge sent it
 
 
 class PullTestContent(TypedDict):
@@ -288,6 +299,7 @@ class PullTestContent(TypedDict):
     by: str
     at: str
     corrects: str
+    source: NotRequired[str]
 
 
 class VisualContent(TypedDict):
@@ -320,6 +332,17 @@ class ChartContent(TypedDict):
     note: str
 
 
+class DispositionContent(TypedDict):
+    """What quality decided about held pieces after the batch was closed. concession: "" but for pieces used as they are."""
+
+    kind: str
+    quantity: str
+    note: str
+    concession: str
+    by: str
+    at: str
+
+
 class HoldContent(TypedDict):
     """A stop of the run: why, which pieces were suspect, what quality decided. decided_* are "" while it is open."""
 
@@ -344,6 +367,16 @@ class CountsContent(TypedDict):
     held: str
 
 
+class PhotoContent(TypedDict):
+    """A picture attached to a batch. sha256: of its file, which an evidence package holds beside the record."""
+
+    title: str
+    file_name: str
+    sha256: str
+    by: str
+    at: str
+
+
 class BatchRecordRecord(TypedDict):
     """A batch from set-up to balanced counts."""
 
@@ -363,20 +396,24 @@ class BatchRecordRecord(TypedDict):
     gauges: list[GaugeContent]
     scans: list[ScanContent]
     samples: list[SampleContent]
+    decision_rules: list[str]
     charts: list[ChartContent]
     holds: list[HoldContent]
+    dispositions: list[DispositionContent]
     documents: list[GoverningDocument]
     concessions: list[ConcessionContent]
     signatures: list[SignatureContent]
+    photos: NotRequired[list[PhotoContent]]  # only where there are some: a record issued before there were any reads the same
 
 
 # ---- first article
 
 
 class ArticleContent(TypedDict):
-    """The part that was inspected and the order it belongs to, in the sense of SAE AS9102, form 1, fields 1 to 14.
+    """The part that was inspected and the order it belongs to, in the sense of SAE AS9102, form 1, fields 1 to 14 and 19 to 24.
 
-    extent: "full" or "partial"; baseline and reason belong to a partial one.
+    extent: "full" or "partial"; baseline and reason belong to a partial one. holds_nonconformance: "yes" or "no"; verified, reviewed:
+    name and day of the signatures on the piece; customer_approval is filled in by the customer.
     """
 
     part_number: str
@@ -395,6 +432,18 @@ class ArticleContent(TypedDict):
     extent: str
     baseline: str
     reason: str
+    holds_nonconformance: str
+    verified: str
+    reviewed: str
+    customer_approval: str
+    comments: str
+
+
+class NotApplicable(TypedDict):
+    """A field of the standard that this report leaves empty, and why."""
+
+    field: str
+    why: str
 
 
 class LowerPart(TypedDict):
@@ -441,7 +490,7 @@ class FirstArticleRecord(TypedDict):
     """A first-article report. conclusion: one sentence; a report with an open nonconformance is not complete."""
 
     kind: Literal["first article"]
-    version: Literal["1"]
+    version: Literal["2"]
     number: str
     status: str
     shop: ShopContent
@@ -451,6 +500,8 @@ class FirstArticleRecord(TypedDict):
     lower_parts: list[LowerPart]
     sources: list[SourceContent]
     characteristics: list[CharacteristicContent]
+    not_applicable: list[NotApplicable]
+    decision_rules: list[str]
     conclusion: str
     documents: list[GoverningDocument]
     concessions: list[ConcessionContent]
@@ -474,7 +525,7 @@ class TracedBatch(TypedDict):
     issued: list[str]
 
 
-class TracedLot(TypedDict):
+class BuiltLot(TypedDict):
     """A harness lot. shipped: harnesses of it in the shipment asked about ("" when a lot was asked about)."""
 
     number: str
@@ -486,6 +537,13 @@ class TracedLot(TypedDict):
     built_at: str
     built_by: str
     batches: list[TracedBatch]
+
+
+class TracedLot(BuiltLot, total=False):
+    """A harness lot behind the ones asked about says in origin how it came into them; one with serial numbers has them in serials."""
+
+    origin: str
+    serials: list[str]
 
 
 class TracedShipment(TypedDict):
@@ -522,7 +580,106 @@ class TraceRecord(TypedDict):
     signatures: list[SignatureContent]
 
 
-Record = SetupSheetRecord | FirstArticleRecord | BatchRecordRecord | TraceRecord
+# ---- study report
+
+
+class NamedValue(TypedDict):
+    """A parameter or a subject of a study, as typed."""
+
+    name: str
+    value: str
+
+
+class StudyValueContent(TypedDict):
+    """One value as typed. place: where it belongs in the layout; row, column: the same in words; source: where it was taken over from."""
+
+    place: str
+    row: str
+    column: str
+    value: str
+    by: str
+    at: str
+    source: str
+
+
+class StudyFactContent(TypedDict):
+    """One figure of the answer. word: how it was judged, empty where it was not."""
+
+    label: str
+    value: str
+    unit: str
+    outcome: str
+    word: str
+    note: str
+
+
+class StudyTableContent(TypedDict):
+    caption: str
+    columns: list[str]
+    rows: list[list[str]]
+
+
+class StudyFigureContent(TypedDict):
+    title: str
+    svg: str
+    note: str
+
+
+class StudySectionContent(TypedDict):
+    title: str
+    intro: str
+    facts: list[StudyFactContent]
+    figures: list[StudyFigureContent]
+    tables: list[StudyTableContent]
+    notes: list[str]
+
+
+class StudyGridContent(TypedDict):
+    """The values as they were entered: a table whose rows begin with their label. Empty for values taken over from production."""
+
+    rows_label: str
+    heads: list[str]
+    rows: list[list[str]]
+
+
+class StudyCorrectionContent(TypedDict):
+    place: str
+    before: str
+    after: str
+    reason: str
+    by: str
+    at: str
+
+
+class StudyRecord(TypedDict):
+    """A concluded study. answer: every figure under its name, as signed, to be computed again by somebody else."""
+
+    kind: Literal["study report"]
+    version: Literal["1"]
+    number: str
+    title: str
+    about: str
+    shop: ShopContent
+    subjects: list[NamedValue]
+    parameters: list[NamedValue]
+    unit: str
+    outcome: Outcome
+    word: str
+    conclusion: str
+    opened_by: str
+    opened_at: str
+    concluded_by: str
+    concluded_at: str
+    sections: list[StudySectionContent]
+    grid: StudyGridContent
+    recorded: list[str]
+    corrections: list[StudyCorrectionContent]
+    values: list[StudyValueContent]
+    answer: dict[str, object]
+    signatures: list[SignatureContent]
+
+
+Record = SetupSheetRecord | FirstArticleRecord | BatchRecordRecord | TraceRecord | StudyRecord
 
 
 # ---- the frame that is printed round a record
@@ -532,6 +689,7 @@ class DocumentFrame(TypedDict):
     """What stands in the header and footer of every page. It is not part of the record: a hash cannot contain itself.
 
     revision: revision of a sheet or issue of a report. sha256: of the record's canonical JSON. qr_svg: from `records.qr`, of verify_url.
+    places: where people sign, each with its word and its anchor (`records.signing_places`); none where absent.
     """
 
     number: str
@@ -543,3 +701,4 @@ class DocumentFrame(TypedDict):
     qr_svg: str
     paper: Literal["A4", "Letter"]
     language: str
+    places: NotRequired[list[dict[str, str]]]

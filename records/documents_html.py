@@ -15,6 +15,12 @@ TEMPLATES = {
     "first article": "documents/first_article.html",
     "batch record": "documents/batch_record.html",
     "trace report": "documents/trace_report.html",
+    "study report": "documents/study_report.html",
+    "certificate": "documents/certificate.html",
+    "calibration status": "documents/calibration_status.html",
+    "audit trail": "documents/audit_trail.html",
+    "disposal": "documents/disposal.html",
+    "nonconformance": "documents/nonconformance.html",
 }
 
 

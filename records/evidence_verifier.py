@@ -3,10 +3,7 @@
 
     python3 verify.py [--root-sha256 FINGERPRINT] [FOLDER or package.zip]
 
-What it can show: that no file of the package was changed, added or left out since it was packed; that the manifest was signed with the
-key of signing.pem and that key's certificate by root.pem; that each ledger entry in the package has the hash it claims, that neighbours
-follow one another, and that each record is the one its ledger entry names. What it cannot show: that root.pem belongs to the shop
-(compare its fingerprint with one you got another way), and the seals inside the PDFs (open them in an ordinary PDF reader).
+What it can show and what it cannot it prints at the end; README.txt of the package says the same.
 
 Exit code 0: everything holds. 1: something does not. 2: wrong use.
 """
@@ -17,6 +14,7 @@ import argparse
 import base64
 import hashlib
 import json
+import re
 import sys
 import zipfile
 from pathlib import Path
@@ -24,6 +22,22 @@ from typing import List, Optional, Protocol, Set, Tuple
 
 # DigestInfo of SHA-256 in RSASSA-PKCS1-v1_5 (RFC 8017, 9.2, note 1).
 SHA256_PREFIX = bytes.fromhex("3031300d060960864801650304020105000420")
+
+
+SHOWN = (
+    "no file of the package was changed, added or left out since it was packed",
+    "the manifest was signed with the key of keys/signing.pem, and that certificate was issued under keys/root.pem",
+    "each ledger entry in the package stands, word for word, in the ledger whose checkpoint the same key signed (RFC 9162 inclusion proof)",
+    "each PDF and each record is the one that a ledger entry names",
+)
+NOT_SHOWN = (
+    "that keys/root.pem belongs to the shop: compare its fingerprint with one you got another way",
+    "that the clock of the shop was right, or that what people entered was true",
+    "that entries which are not in this package do not exist: it holds those about the question only",
+    "that the ledger only grew afterwards: the shop can be asked for a later checkpoint, and to hold its ledger against this one",
+    "the seals and signatures inside the PDFs: open them in an ordinary PDF reader",
+    "packing details of the ZIP itself, such as dates of files: only what the files hold is covered",
+)
 
 
 class Broken(Exception):  # noqa: N818
@@ -106,16 +120,85 @@ def entry_hash(previous: str, number: int, text: str) -> str:
     return digest.hexdigest()
 
 
+def included(leaf: bytes, index: int, size: int, proof: List[bytes], root: bytes) -> bool:
+    """Whether `proof` shows that `leaf` is leaf `index` of a Merkle tree of `size` leaves (RFC 9162, 2.1.3.2)."""
+    if not 0 <= index < size:
+        return False
+    place, last, value = index, size - 1, leaf
+    for step in proof:
+        if last == 0:
+            return False
+        if place & 1 or place == last:
+            value = hashlib.sha256(b"\x01" + step + value).digest()
+            while not place & 1 and place:
+                place, last = place >> 1, last >> 1
+        else:
+            value = hashlib.sha256(b"\x01" + value + step).digest()
+        place, last = place >> 1, last >> 1
+    return last == 0 and value == root
+
+
+def from_hex(text: object) -> bytes:
+    """The bytes of lower-case hex digits and nothing else: a text that differs is another text."""
+    if not isinstance(text, str) or not re.fullmatch(r"([0-9a-f]{2})+", text):
+        raise Broken("a hash or signature is not written in hex digits")
+    return bytes.fromhex(text)
+
+
+def checkpoint(source: Source, signing: bytes) -> Tuple[int, bytes, str, str]:
+    """(entries, root, hash of the last entry, time) of the signed checkpoint. signing: PEM of the certificate it must verify with."""
+    file = json.loads(source.read("ledger/checkpoint.json"))
+    _, _, modulus, exponent, der = certificate(signing)
+    if file["certificate"].encode("ascii") != signing:
+        raise Broken("ledger/checkpoint.json carries another certificate than keys/signing.pem")
+    text = file["checkpoint"].encode()
+    if not rsa_holds(text, from_hex(file["signature"]), modulus, exponent):
+        raise Broken("ledger/checkpoint.json was not signed with the key of keys/signing.pem, or was changed since")
+    said = json.loads(text)
+    if said["format"] != "ledger checkpoint 1" or said["certificate_sha256"] != hashlib.sha256(der).hexdigest():
+        raise Broken("ledger/checkpoint.json names another format or certificate")
+    return said["entries"], from_hex(said["root"]), said["head"], said["at"]
+
+
+def check_entries(source: Source, tree: Tuple[int, bytes, str, str]) -> Tuple[int, Set[Tuple[str, str]], Set[str]]:
+    """(how many ledger entries hold, the PDFs with their records that they name, the signed PDFs that they name)."""
+    size, root, head, _at = tree
+    issued: Set[Tuple[str, str]] = set()
+    signed: Set[str] = set()
+    entries, before = 0, None
+    for line in source.read("ledger/entries.jsonl").decode().splitlines():
+        entry = json.loads(line)
+        number = entry["number"]
+        if entry_hash(entry["previous_hash"], number, entry["text"]) != entry["hash"]:
+            raise Broken(f"ledger entry {number} does not have the hash it claims")
+        if before and number <= before["number"]:
+            raise Broken(f"ledger entry {number} does not stand in its order")
+        if before and before["number"] + 1 == number and before["hash"] != entry["previous_hash"]:
+            raise Broken(f"ledger entry {number} does not follow entry {before['number']}")
+        leaf = hashlib.sha256(b"\x00" + from_hex(entry["hash"])).digest()
+        if not included(leaf, number - 1, size, [from_hex(step) for step in entry["proof"]], root):
+            raise Broken(f"ledger entry {number} is not under the signed checkpoint")
+        if number == size and entry["hash"] != head:
+            raise Broken("the last ledger entry is not the one that the checkpoint names")
+        text = json.loads(entry["text"])
+        if text["kind"] == "document.issued":
+            issued.add((text["content"]["sha256"], text["content"]["record_sha256"]))
+        if text["kind"] == "document.signed":
+            signed.add(text["content"]["signed_sha256"])
+        before, entries = entry, entries + 1
+    return entries, issued, signed
+
+
 def check(source: Source, root_sha256: str) -> List[str]:
     """Lines that say what holds. Raises Broken with the first thing that does not."""
     said = []
     manifest_bytes = source.read("manifest.json")
-    _, _, modulus, exponent, signing_der = certificate(source.read("keys/signing.pem"))
-    signed, signature, _, _, _ = certificate(source.read("keys/signing.pem"))
+    signing = source.read("keys/signing.pem")
+    signed, signature, modulus, exponent, signing_der = certificate(signing)
     _, _, root_modulus, root_exponent, root_der = certificate(source.read("keys/root.pem"))
     if not rsa_holds(signed, signature, root_modulus, root_exponent):
         raise Broken("keys/signing.pem was not issued by keys/root.pem")
-    if not rsa_holds(manifest_bytes, bytes.fromhex(source.read("manifest.sig").decode().strip()), modulus, exponent):
+    if not rsa_holds(manifest_bytes, from_hex(source.read("manifest.sig").decode("ascii")), modulus, exponent):
         raise Broken("manifest.json was not signed with the key of keys/signing.pem, or was changed since")
     fingerprint = hashlib.sha256(root_der).hexdigest()
     if root_sha256 and root_sha256.replace(":", "").lower() != fingerprint:
@@ -135,32 +218,23 @@ def check(source: Source, root_sha256: str) -> List[str]:
             raise Broken(f"{name} was changed")
     said.append(f"{len(listed)} files unchanged")
 
-    entries, issued, before = 0, {}, None
-    for line in source.read("ledger/entries.jsonl").decode().splitlines():
-        entry = json.loads(line)
-        number = entry["number"]
-        if entry_hash(entry["previous_hash"], number, entry["text"]) != entry["hash"]:
-            raise Broken(f"ledger entry {number} does not have the hash it claims")
-        if before and before["number"] + 1 == number and before["hash"] != entry["previous_hash"]:
-            raise Broken(f"ledger entry {number} does not follow entry {before['number']}")
-        text = json.loads(entry["text"])
-        if text["kind"] == "document.issued":
-            issued[text["content"]["sha256"]] = text["content"]
-        before, entries = entry, entries + 1
-    if before and before["number"] == manifest["ledger"]["entries"] and before["hash"] != manifest["ledger"]["hash"]:
-        raise Broken("the last ledger entry is not the head that the manifest names")
-    said.append(f"{entries} ledger entries hold their hashes")
+    tree = checkpoint(source, signing)
+    if manifest["ledger"] != {"entries": tree[0], "hash": tree[2], "root": tree[1].hex()}:
+        raise Broken("the manifest names another checkpoint than ledger/checkpoint.json")
+    said.append(f"checkpoint of {tree[3]} over {tree[0]} ledger entries signed by the same key")
+    entries, issued, signed_files = check_entries(source, tree)
+    said.append(f"{entries} ledger entries hold their hashes and are proven to be under the checkpoint")
 
-    documents = 0
     for document in manifest["documents"]:
-        pdf, record = source.read(document["pdf"]), source.read(document["record"])
-        entry = issued.get(hashlib.sha256(pdf).hexdigest())
-        if entry is None:
+        pdf, record = (hashlib.sha256(source.read(document[name])).hexdigest() for name in ("pdf", "record"))
+        if not any(pdf == one for one, _ in issued):
             raise Broken(f"{document['pdf']} is in no ledger entry")
-        if hashlib.sha256(record).hexdigest() != entry["record_sha256"]:
+        if (pdf, record) not in issued:
             raise Broken(f"{document['record']} is not the record of {document['pdf']}")
-        documents += 1
-    said.append(f"{documents} documents and their records are the ones the ledger names")
+        for name in document.get("signed", []):
+            if hashlib.sha256(source.read(name)).hexdigest() not in signed_files:
+                raise Broken(f"{name} is in no ledger entry")
+    said.append(f"{len(manifest['documents'])} documents and their records are the ones the ledger names")
     return said
 
 
@@ -184,6 +258,12 @@ def main(arguments: Optional[List[str]] = None) -> int:
         # Whatever is so damaged that it cannot be read does not hold either.
         print(f"DOES NOT HOLD: the package cannot be read ({error})")
         return 1
+    print("It shows that:")
+    for sentence in SHOWN:
+        print(f"  - {sentence}")
+    print("It does not show:")
+    for sentence in NOT_SHOWN:
+        print(f"  - {sentence}")
     print("HOLDS")
     return 0
 

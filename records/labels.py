@@ -20,9 +20,10 @@ from records.documents_html import asset_root
 from records.pdf import draw_paper
 from records.qr import qr_svg
 from shop.acts.concessions import concession_numbers
+from shop.figures import show_force, show_length
 from shop.jobs import SetupSheet, Termination
 from shop.planning import TerminationCheck
-from shop.quantity import System, show_force, show_length
+from shop.quantity import System
 
 TRAVELLER_CODE_MM, TAG_CODE_MM = 27, 20
 TAGS_ACROSS, TAGS_DOWN = 3, 8

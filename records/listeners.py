@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
 from typing import Any
 
+from django.conf import settings
 from django.db import transaction
 from django.dispatch import receiver
 
@@ -15,7 +17,21 @@ from shop.events import Event, SheetReleased, published
 
 @receiver(published, dispatch_uid="ledger")
 def record_event(sender: type[Event], event: Event, **kwargs: Any) -> None:
-    append(event)
+    number = append(event).number
+    if _checkpoint_is_wanted(number, event.at):
+        # After the commit: the worker reads what is committed, and a checkpoint that cannot be made must not undo an act.
+        transaction.on_commit(lambda: tasks.checkpoint_ledger.enqueue(), robust=True)
+
+
+_asked: list[date] = []
+
+
+def _checkpoint_is_wanted(number: int, at: datetime) -> bool:
+    """Every so many entries, and by the first act of a day in each process; whether one is due the task finds out."""
+    if number % settings.CHECKPOINT_ENTRIES and _asked == [at.date()]:
+        return False
+    _asked[:] = [at.date()]
+    return True
 
 
 @receiver(published, sender=SheetReleased, dispatch_uid="issue-setup-sheet")

@@ -30,7 +30,7 @@ class LedgerEntry(models.Model):
     repeat parts of it for searching and are compared with it by the verifier."""
 
     number = models.PositiveBigIntegerField(primary_key=True)
-    kind = models.CharField(max_length=60, db_index=True)
+    kind = models.CharField(max_length=60)
     version = models.PositiveSmallIntegerField()
     at = models.DateTimeField(db_index=True)
     by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="ledger_entries")
@@ -39,13 +39,18 @@ class LedgerEntry(models.Model):
     subject_name = models.CharField(max_length=120)
     text = models.TextField()
     previous_hash = models.CharField(max_length=64)
-    hash = models.CharField(max_length=64, unique=True)
+    hash = models.CharField(max_length=64)
 
     class Meta:
         ordering = ["number"]
         verbose_name = _("ledger entry")
         verbose_name_plural = _("ledger entries")
-        indexes = [models.Index(fields=["subject_kind", "subject_id"], name="ledger_subject")]
+        # Named here and not at their fields: there PostgreSQL would get a second index of each for LIKE, which nobody asks for.
+        indexes = [
+            models.Index(fields=["subject_kind", "subject_id"], name="ledger_subject"),
+            models.Index(fields=["kind"], name="ledger_kind"),
+        ]
+        constraints = [models.UniqueConstraint(fields=["hash"], name="ledger_hash_once")]
 
     def __str__(self) -> str:
         return f"{self.number} {self.kind}"
@@ -59,7 +64,7 @@ class Signature(models.Model):
     printed_name = models.CharField(max_length=120)
     meaning = models.CharField(max_length=80)
     signed_at = models.DateTimeField()
-    how = models.CharField(max_length=40)
+    how = models.CharField(max_length=300)
     content_sha256 = models.CharField(max_length=64)
     subject_kind = models.CharField(max_length=40)
     subject_id = models.BigIntegerField()
@@ -78,6 +83,12 @@ class DocumentKind(models.TextChoices):
     FIRST_ARTICLE = "first article", _("First-article report")
     BATCH_RECORD = "batch record", _("Batch record")
     TRACE_REPORT = "trace report", _("Trace report")
+    STUDY_REPORT = "study report", _("Study report")
+    CERTIFICATE = "certificate", _("Certificate of conformity")
+    CALIBRATION_STATUS = "calibration status", _("Calibration status")
+    AUDIT_TRAIL = "audit trail", _("Audit trail")
+    DISPOSAL = "disposal", _("Certificate of disposal")
+    NONCONFORMANCE = "nonconformance", _("Nonconformance report")
 
 
 class IssuedDocument(models.Model):
@@ -106,12 +117,23 @@ class IssuedDocument(models.Model):
         return f"{self.number} issue {self.issue}"
 
 
+class LotKind(models.TextChoices):
+    HARNESS = "harness", _("harnesses")
+    SUB_ASSEMBLY = "sub-assembly", _("sub-assemblies")
+    LEADS = "leads", _("leads")
+
+
 class HarnessLot(models.Model):
-    """Harnesses built together: which batches went in, and how many pieces of each."""
+    """Harnesses built together, or sub-assemblies or leads for them: which batches and lots went in, and how many pieces of each.
+
+    kept_back: why the lot may not be shipped or used, until quality releases it; empty: it may.
+    """
 
     number = key_field(_("harness lot"), unique=True)
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="harness_lots", verbose_name=_("job"))
+    kind = models.CharField(_("what it is"), max_length=12, choices=LotKind, default=LotKind.HARNESS)
     quantity = models.PositiveIntegerField(_("harnesses"))
+    kept_back = models.CharField(_("kept back because"), max_length=300, blank=True)
     built_at = models.DateTimeField(_("built"))
     built_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="harness_lots")
     batches = models.ManyToManyField(Batch, through="HarnessLotBatch", related_name="harness_lots")
@@ -171,3 +193,56 @@ class ShipmentLot(models.Model):
 
     def __str__(self) -> str:
         return f"{self.shipment}: {self.quantity} of {self.lot}"
+
+
+from records.checkpoints import Checkpoint, LedgerBlock  # noqa: E402
+from records.containment_models import Containment, Question, Suspect, SuspectDecision, SuspectDecisionKind, SuspectPlace  # noqa: E402
+from records.document_orders import DocumentOrder  # noqa: E402
+from records.document_signatures import DocumentSignature  # noqa: E402  # models gathered here, after those they point at
+from records.evidence_orders import EvidenceOrder  # noqa: E402
+from records.keeping_models import (  # noqa: E402
+    Attachment,
+    AttachmentWithdrawal,
+    Disposal,
+    DisposedFile,
+    LegalHold,
+    RetentionRule,
+)
+from records.lot_models import HarnessSerial, LotLoss, LotPart, PartOf, ShippedSerial  # noqa: E402
+from records.search_models import SearchEntry  # noqa: E402
+
+__all__ = [
+    "Attachment",
+    "AttachmentWithdrawal",
+    "Checkpoint",
+    "Containment",
+    "Disposal",
+    "DisposedFile",
+    "DocumentKind",
+    "DocumentOrder",
+    "DocumentSignature",
+    "EvidenceOrder",
+    "HarnessLot",
+    "HarnessLotBatch",
+    "HarnessSerial",
+    "IssuedDocument",
+    "LedgerBlock",
+    "LedgerEntry",
+    "LedgerHead",
+    "LegalHold",
+    "LotKind",
+    "LotLoss",
+    "LotPart",
+    "PartOf",
+    "Question",
+    "RetentionRule",
+    "SearchEntry",
+    "Shipment",
+    "ShipmentLot",
+    "ShippedSerial",
+    "Signature",
+    "Suspect",
+    "SuspectDecision",
+    "SuspectDecisionKind",
+    "SuspectPlace",
+]

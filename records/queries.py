@@ -4,21 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspection.models import Batch, BatchStatus, SetupScan
 from inspection.set_up import six_parts
-from records.acts.lots import harnesses_left, needed_for, pieces_left, terminations_of
+from records.acts.lots import needed_for, terminations_of
+from records.balances import cases_holding_batches, cases_holding_lots, harnesses_left, harnesses_left_of, pieces_left
 from records.content import PART_NAMES, PartContent, TraceRecord
 from records.gather.batch import batch_parts, evidence_line
-from records.models import HarnessLot, IssuedDocument, LedgerEntry, Shipment
-from records.trace import Found, Reach, batches_behind, batches_with, find, lots_behind, reach_of
+from records.gather.trace import issued_of
+from records.models import HarnessLot, HarnessSerial, IssuedDocument, LedgerEntry, LotKind, LotPart, Shipment, Signature, Suspect
+from records.telling import Told
+from records.trace import Found, batches_behind, lots_behind, origin_of, parts_behind
+from records.trails import trail_url
 from shop.jobs import Job
+from shop.people import Person
+from shop.permissions import Deed, may
 
 STATE_WORDS = {
     "proven": gettext_lazy("proven"),
@@ -79,7 +84,7 @@ class BatchRow:
     documents: list[IssuedDocument]
 
 
-def batch_row(batch: Batch, quantity: int) -> BatchRow:
+def batch_row(batch: Batch, quantity: int, documents: list[IssuedDocument]) -> BatchRow:
     states = {state.part: state for state in six_parts(batch)}
     cells = []
     for content in batch_parts(batch):
@@ -87,17 +92,55 @@ def batch_row(batch: Batch, quantity: int) -> BatchRow:
         linked = {evidence_line(scan): scan_url(scan) for scan in scans}
         lines = [Line(text, linked.get(text, "")) for text in content["evidence"]]
         cells.append(Part(content["part"], _(content["part"]).capitalize(), content["state"], str(STATE_WORDS[content["state"]]), lines))
-    documents = IssuedDocument.objects.filter(subject_kind="batch", subject_id=batch.pk) | IssuedDocument.objects.filter(
-        subject_kind="setup sheet", subject_id=batch.termination.sheet_id
-    )
-    return BatchRow(batch, quantity, cells, list(documents.order_by("kind", "number", "issue")))
+    return BatchRow(batch, quantity, cells, documents)
 
 
 @dataclass(frozen=True, slots=True)
 class LotSection:
+    """A lot behind the thing asked about. shipped: harnesses in the shipment asked about; origin: how it came into another lot."""
+
     lot: HarnessLot
     shipped: int | None
     rows: list[BatchRow]
+    origin: str = ""
+
+
+def _section(lot: HarnessLot, shipped: int | None, origin: str = "") -> LotSection:
+    behind = batches_behind(lot)
+    issued = issued_of(batch for batch, _quantity in behind)
+    return LotSection(lot, shipped, [batch_row(batch, quantity, issued[batch.pk]) for batch, quantity in behind], origin)
+
+
+def _sections(lots: list[tuple[HarnessLot, int | None]]) -> list[LotSection]:
+    """These lots, and after them every lot that went into them at any depth."""
+    listed = {lot.pk for lot, _n in lots}
+    inner: dict[int, LotSection] = {}
+    for part in parts_behind(lot for lot, _n in lots):
+        if part.used_id not in listed and part.used_id not in inner:
+            inner[part.used_id] = _section(part.used, None, origin_of(part))
+    return [_section(lot, n) for lot, n in lots] + list(inner.values())
+
+
+@dataclass(frozen=True, slots=True)
+class ActLink:
+    """Something that may be done next, as a link."""
+
+    word: str
+    url: str
+
+
+def lot_acts(lot: HarnessLot, person: Person) -> list[ActLink]:
+    """What this person may do with a lot in its present state."""
+    left = harnesses_left(lot)
+    build, decide = may(person, Deed.BUILD_LOT), may(person, Deed.RELEASE_LOT)
+    offered = [
+        ("release", _("Release"), decide and bool(lot.kept_back)),
+        ("split", _("Split"), build and left > 1 and not lot.kept_back),
+        ("merge", _("Merge"), build and left > 0 and not lot.kept_back),
+        ("rework", _("Rework"), decide and left > 0),
+        ("scrap", _("Scrap"), decide and left > 0),
+    ]
+    return [ActLink(word, reverse("prove:lot-change", args=[lot.number, act])) for act, word, is_open in offered if is_open]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,15 +154,26 @@ class BehindPage:
     parts: list[Part]
     sections: list[LotSection]
     reports: list[IssuedDocument]
+    trace_url: str
+    acts: list[ActLink]
     shipments: list[Shipment] = field(default_factory=list)
+    kept_back: str = ""
+    cases: list[str] = field(default_factory=list)
+    onward: list[LotPart] = field(default_factory=list)
+    serials: list[HarnessSerial] = field(default_factory=list)
+
+    @property
+    def trail_url(self) -> str:
+        return trail_url("shipment" if self.kind == "shipment" else "harness lot", self.thing.pk)
 
     @property
     def part_names(self) -> list[tuple[str, str]]:
         return [(name, _(name).capitalize()) for name in PART_NAMES]
 
 
-def behind_shipment(shipment: Shipment, record: TraceRecord) -> BehindPage:
-    sections = [LotSection(lot, n, [batch_row(b, q) for b, q in batches_behind(lot)]) for lot, n in lots_behind(shipment)]
+def behind_shipment(shipment: Shipment, record: TraceRecord, person: Person) -> BehindPage:
+    sections = _sections([(lot, n) for lot, n in lots_behind(shipment)])
+    back = [ActLink(_("Harnesses came back"), reverse("prove:take-back", args=[shipment.number]))] if may(person, Deed.SHIP) else []
     return BehindPage(
         title=_("Shipment %(number)s") % {"number": shipment.number},
         kind="shipment",
@@ -128,36 +182,42 @@ def behind_shipment(shipment: Shipment, record: TraceRecord) -> BehindPage:
         parts=parts_shown(record["parts"]),
         sections=sections,
         reports=list(IssuedDocument.objects.filter(subject_kind="shipment", subject_id=shipment.pk)),
+        trace_url=reverse("prove:trace", args=["shipment", shipment.pk]),
+        acts=back,
+        cases=sorted(set(Suspect.objects.filter(shipment=shipment, case__closed_at=None).values_list("case__number", flat=True))),
+        onward=list(LotPart.objects.filter(shipment=shipment).select_related("lot")),
     )
 
 
-def behind_lot(lot: HarnessLot, record: TraceRecord) -> BehindPage:
+def behind_lot(lot: HarnessLot, record: TraceRecord, person: Person) -> BehindPage:
     return BehindPage(
         title=_("Harness lot %(number)s") % {"number": lot.number},
         kind="lot",
         thing=lot,
         record=record,
         parts=parts_shown(record["parts"]),
-        sections=[LotSection(lot, None, [batch_row(b, q) for b, q in batches_behind(lot)])],
+        sections=_sections([(lot, None)]),
         reports=list(IssuedDocument.objects.filter(subject_kind="harness lot", subject_id=lot.pk)),
+        trace_url=reverse("prove:trace", args=["harness-lot", lot.pk]),
+        acts=lot_acts(lot, person),
         shipments=list(Shipment.objects.filter(lots=lot)),
+        kept_back=lot.kept_back,
+        cases=[case for case in [cases_holding_lots([lot.pk]).get(lot.pk)] if case],
+        onward=list(LotPart.objects.filter(used=lot).select_related("lot")),
+        serials=list(HarnessSerial.objects.filter(lot=lot)),
     )
 
 
 @dataclass(frozen=True, slots=True)
 class SearchPage:
-    asked: str
-    found: list[Found]
     shipments: QuerySet[Shipment]
     lots: QuerySet[HarnessLot]
     waiting: list[tuple[Batch, int]]
 
 
-def search_page(asked: str) -> SearchPage:
+def search_page() -> SearchPage:
     closed = Batch.objects.filter(status=BatchStatus.CLOSED).select_related("termination__sheet__job").order_by("-closed_at")[:200]
     return SearchPage(
-        asked=asked,
-        found=find(asked),
         shipments=Shipment.objects.select_related("customer").prefetch_related("lots")[:20],
         lots=HarnessLot.objects.select_related("job__customer")[:20],
         waiting=[(batch, left) for batch in closed if (left := pieces_left(batch)) > 0][:20],
@@ -172,46 +232,9 @@ def url_of(found: Found) -> str:
             return reverse("prove:lot", args=[found.name])
         case "batch":
             return reverse("prove:batch", args=[found.name])
+        case "serial" | "customer":
+            return reverse("prove:trace", args=[found.kind, found.pk])
     return reverse("prove:where", args=[found.kind.replace(" ", "-"), found.name])
-
-
-@dataclass(frozen=True, slots=True)
-class WherePage:
-    """Where a lot, a tool or a gauge went: batches, harness lots, shipments, customers."""
-
-    found: Found
-    kind_word: str
-    catalogue_url: str
-    since: date | None
-    until: date | None
-    rows: list[Reach]
-    pieces: int
-    lots: int
-    shipments: int
-    customers: list[str]
-
-
-def where_page(found: Found, *, since: date | None, until: date | None, begin: datetime | None, end: datetime | None) -> WherePage:
-    """begin and end bound the time a batch was open: it counts when it was open at any moment between them."""
-    batches = batches_with(found)
-    if end is not None:
-        batches = batches.filter(opened_at__lt=end)
-    if begin is not None:
-        batches = batches.exclude(closed_at__lt=begin)
-    rows = reach_of(batches)
-    kinds = {"wire lot": "wire-lots", "terminal lot": "terminal-lots", "tool": "tools", "press": "presses", "gauge": "gauges"}
-    return WherePage(
-        found=found,
-        kind_word=_(found.kind),
-        catalogue_url=reverse("shop:detail", args=[kinds[found.kind], found.pk]),
-        since=since,
-        until=until,
-        rows=rows,
-        pieces=sum(r.batch.made or r.batch.last_count for r in rows),
-        lots=len({lot.pk for r in rows for lot, _n in r.in_lots}),
-        shipments=len({s.pk for r in rows for s, _lot, _n in r.shipped}),
-        customers=sorted({c for r in rows for c in r.customers}),
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +248,15 @@ class Choice:
 
 
 @dataclass(frozen=True, slots=True)
+class LotOffer:
+    """A lot of leads or sub-assemblies offered for another lot."""
+
+    lot: HarnessLot
+    left: int
+    given: str
+
+
+@dataclass(frozen=True, slots=True)
 class NewLotPage:
     jobs: list[Job]
     job: Job | None
@@ -232,13 +264,40 @@ class NewLotPage:
     quantity: str
     choices: list[Choice]
     meaning: str
+    kind: str
+    kinds: list[tuple[str, str]]
+    serials: str
+    offers: list[LotOffer]
+
+    @property
+    def may_build(self) -> bool:
+        """Whether there is anything to build a lot of."""
+        return bool(self.choices or self.offers)
+
+
+def lots_to_use(job: Job, given: dict[int, str]) -> list[LotOffer]:
+    """Lots that may go into one of this job: leads made for it, and sub-assemblies of its customer's jobs; none that is kept back."""
+    fitting = Q(kind=LotKind.LEADS, job=job) | Q(kind=LotKind.SUB_ASSEMBLY, job__customer=job.customer_id)
+    lots = list(HarnessLot.objects.filter(fitting, kept_back="").select_related("job").order_by("built_at", "pk"))
+    left, held = harnesses_left_of(lots), cases_holding_lots(lot.pk for lot in lots)
+    return [LotOffer(lot, left[lot.pk], given.get(lot.pk, "")) for lot in lots if left[lot.pk] > 0 and lot.pk not in held]
 
 
 def jobs_with_batches() -> list[Job]:
     return list(Job.objects.filter(sheets__terminations__batches__status=BatchStatus.CLOSED).distinct().order_by("number"))
 
 
-def new_lot_page(job: Job | None, *, number: str, quantity: str, given: dict[int, str], meaning: str) -> NewLotPage:
+def new_lot_page(
+    job: Job | None,
+    *,
+    number: str,
+    quantity: str,
+    given: dict[int, str],
+    meaning: str,
+    kind: str = LotKind.HARNESS,
+    serials: str = "",
+    given_lots: dict[int, str] | None = None,
+) -> NewLotPage:
     """The batches of a job that have good pieces left. Where nothing was typed yet, the pieces needed are proposed, oldest batch first."""
     choices: list[Choice] = []
     if job is not None:
@@ -247,16 +306,28 @@ def new_lot_page(job: Job | None, *, number: str, quantity: str, given: dict[int
         open_need = {(t.sheet.number, t.lead, t.end): needed_for(t, harnesses, job) for t in terminations_of(job)}
         needs = dict(open_need)
         batches = Batch.objects.filter(termination__sheet__job=job, status=BatchStatus.CLOSED).select_related("termination__sheet")
+        held = cases_holding_batches(batches.values_list("pk", flat=True))
         for batch in batches.order_by("closed_at"):
             left = pieces_left(batch)
-            if left < 1:
+            if left < 1 or batch.pk in held:
                 continue
             key = (batch.termination.sheet.number, batch.termination.lead, batch.termination.end)
             take = min(left, open_need.get(key, 0))
             open_need[key] = open_need.get(key, 0) - take
             choices.append(Choice(batch, left, needs.get(key, 0), given.get(batch.pk, str(take) if not given and take else "")))
         number = number or f"{job.number}-L{job.harness_lots.count() + 1}"
-    return NewLotPage(jobs_with_batches(), job, number, quantity, choices, meaning)
+    return NewLotPage(
+        jobs=jobs_with_batches(),
+        job=job,
+        number=number,
+        quantity=quantity,
+        choices=choices,
+        meaning=meaning,
+        kind=kind,
+        kinds=[(value, str(label)) for value, label in LotKind.choices],
+        serials=serials,
+        offers=lots_to_use(job, given_lots or {}) if job is not None else [],
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,10 +338,16 @@ class LotChoice:
 
 
 def lots_to_ship(customer_id: int | None, given: dict[int, str]) -> list[LotChoice]:
-    lots = (
-        HarnessLot.objects.select_related("job__customer").filter(job__customer=customer_id) if customer_id else HarnessLot.objects.none()
-    )
-    return [LotChoice(lot, left, given.get(lot.pk, str(left) if not given else "")) for lot in lots if (left := harnesses_left(lot)) > 0]
+    """Lots of a customer with harnesses left that nothing keeps back."""
+    if not customer_id:
+        return []
+    lots = list(HarnessLot.objects.select_related("job__customer").filter(job__customer=customer_id, kept_back="", kind=LotKind.HARNESS))
+    left, held = harnesses_left_of(lots), cases_holding_lots(lot.pk for lot in lots)
+    return [
+        LotChoice(lot, left[lot.pk], given.get(lot.pk, str(left[lot.pk]) if not given else ""))
+        for lot in lots
+        if left[lot.pk] > 0 and lot.pk not in held
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,3 +356,6 @@ class EntryPage:
     text: str
     previous: int | None
     following: int | None
+    told: Told
+    signature: Signature | None
+    trail_url: str

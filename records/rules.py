@@ -56,6 +56,88 @@ RULES: dict[str, RuleText] = {
         expected=_("A stored document never changes."),
         next_step=_("Restore the file from a backup; tell quality and the administrator."),
     ),
+    "document.meaning": RuleText(
+        title=_("Signature on a document"),
+        misfit=_("{number} has no place for a signature “{meaning}”."),
+        next_step=_("Choose one of the places on the document."),
+    ),
+    "document.signed": RuleText(
+        title=_("Signature on a document"),
+        misfit=_("{number} carries a signature “{meaning}” already."),
+        next_step=_("Nothing to do; a later state of the record is a new issue."),
+    ),
+    "document.order": RuleText(
+        title=_("Order of signatures"),
+        misfit=_("“{meaning}” cannot be signed on {number} any more: somebody signed behind it."),
+        expected=_("Signatures follow each other: performed, checked, approved."),
+        next_step=_("Issue the document anew and sign that, in order."),
+    ),
+    "document.second": RuleText(
+        title=_("Signature on a document"),
+        misfit=_("{person} has signed {number} already."),
+        expected=_("Each signature on a document is another person's."),
+        next_step=_("Ask a colleague with the role."),
+    ),
+    "document.superseded": RuleText(
+        title=_("Signature on a document"),
+        misfit=_("{number} is not the newest issue: {later} is."),
+        next_step=_("Sign the newest issue."),
+    ),
+    "document.not_yours": RuleText(
+        title=_("Signature on a document"),
+        misfit=_("{number} has no open place for a signature of {person}."),
+        expected=_("A place for one of the person's roles, behind the last signature."),
+        next_step=_("Look at the document: it says who may sign next."),
+    ),
+    "document.no_place": RuleText(
+        title=_("Signature on a document"),
+        misfit=_("{number} was drawn without places for signatures."),
+        next_step=_("Issue the document anew."),
+    ),
+    "checkpoint.empty": RuleText(
+        title=_("Checkpoint"), misfit=_("The ledger has no entry yet."), next_step=_("Nothing to do: there is nothing to sign.")
+    ),
+    "checkpoint.shorter": RuleText(
+        title=_("Checkpoint"),
+        misfit=_("The ledger has {entries} entries; its last checkpoint counts {last}."),
+        expected=_("A ledger only grows."),
+        next_step=_("Its tail was cut off. Run manage.py verify_ledger, and restore it from a backup."),
+    ),
+    "checkpoint.differs": RuleText(
+        title=_("Checkpoint"),
+        misfit=_("The first {entries} entries are not those that the last checkpoint was signed over."),
+        expected=_("A ledger only grows."),
+        next_step=_("It was written anew. Run manage.py verify_ledger, and restore it from a backup."),
+    ),
+    "checkpoint.broken": RuleText(
+        title=_("Checkpoint"),
+        misfit=_("Entry {entry} does not follow the one before it."),
+        expected=_("Every entry carries the hash of the one before."),
+        next_step=_("Run manage.py verify_ledger, and restore the ledger from a backup."),
+    ),
+    "evidence.of": RuleText(
+        title=_("Evidence package"),
+        misfit=_("There is no {kind} {number}."),
+        next_step=_("Check the number."),
+    ),
+    "evidence.period": RuleText(
+        title=_("Period"),
+        misfit=_("The period from {since} to {until} cannot be packed."),
+        expected=_("The last day is no earlier than the first, and the period no longer than {days} days."),
+        next_step=_("Correct the days, or ask for parts of the period."),
+    ),
+    "certificate.hold": RuleText(
+        title=_("Certificate of conformity"),
+        misfit=_("Shipment {shipment} cannot be certified: a hold on batch {batch} is not decided."),
+        expected=_("Nothing waits for a decision behind what is certified."),
+        next_step=_("Decide on the hold first."),
+    ),
+    "certificate.contained": RuleText(
+        title=_("Certificate of conformity"),
+        misfit=_("Shipment {shipment} cannot be certified: containment case {case} suspects it and is not decided."),
+        expected=_("Nothing is suspect in what is certified."),
+        next_step=_("Work through the case first."),
+    ),
     "document.key": RuleText(
         title=_("Shop key"),
         misfit=_("The document cannot be sealed: {reason}"),

@@ -1,16 +1,16 @@
 """The shop's own certificate authority and its signing key.
 
-Two certificates: a root that others are given once and trust, and a signing certificate under it that seals documents day by day. The
-root's private key is needed only to make the next signing certificate; it lies in a file of its own (`root-key.pem`) so that it can be
-moved off the machine, to a safe. Everything else keeps working without it.
+A root that others are given once and trust; a signing certificate under it that seals documents day by day; an authority for people, whose
+one-use certificates put a person's own signature on a document; and a revocation list. The root's private key is needed only to make the
+next of these; it lies in a file of its own (`root-key.pem`) so that it can be moved off the machine, to a safe. Everything else keeps
+working without it.
+
+What was replaced stays: earlier certificates in `retired/`, earlier roots in `roots/`, so that what they sealed still verifies.
 """
 
 from __future__ import annotations
 
-import os
-from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 from functools import cached_property, lru_cache
 from pathlib import Path
 
@@ -18,19 +18,21 @@ from cryptography import x509
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import padding
-from cryptography.hazmat.primitives.asymmetric.rsa import RSAPrivateKey, generate_private_key
-from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+from cryptography.hazmat.primitives.asymmetric.rsa import RSAPrivateKey, RSAPublicKey
+from cryptography.x509.oid import NameOID
 
 ROOT_CERTIFICATE = "root.pem"
 ROOT_KEY = "root-key.pem"
 SIGNING_CERTIFICATE = "signing.pem"
 SIGNING_KEY = "signing-key.pem"
-FILES = (ROOT_CERTIFICATE, ROOT_KEY, SIGNING_CERTIFICATE, SIGNING_KEY)
+PEOPLE_CERTIFICATE = "people.pem"
+PEOPLE_KEY = "people-key.pem"
+REVOKED = "revoked.crl"
+FILES = (ROOT_CERTIFICATE, ROOT_KEY, SIGNING_CERTIFICATE, SIGNING_KEY, PEOPLE_CERTIFICATE, PEOPLE_KEY, REVOKED)
+RETIRED, EARLIER_ROOTS = "retired", "roots"
 
-RSA_BITS = 3072  # P-256 would force PDF 2.0, and ordinary verifiers do not know Ed25519
-ROOT_DAYS = 20 * 365 + 5
-SIGNING_DAYS = 3 * 365
-DOCUMENT_SIGNING = x509.ObjectIdentifier("1.3.6.1.5.5.7.3.36")  # id-kp-documentSigning, RFC 9336
+PEM = serialization.Encoding.PEM
+TOGETHER = "Restore the certificates and keys of this folder from the same backup."
 
 
 class KeyExists(RuntimeError):  # noqa: N818
@@ -94,122 +96,6 @@ def load_certificate(path: Path) -> x509.Certificate:
         raise KeyUnreadable(path, "it is not a PEM certificate", "Restore it from the backup.") from error
 
 
-def _key_usage(**wanted: bool) -> x509.KeyUsage:
-    off = dict.fromkeys(
-        (
-            "digital_signature",
-            "content_commitment",
-            "key_encipherment",
-            "data_encipherment",
-            "key_agreement",
-            "key_cert_sign",
-            "crl_sign",
-            "encipher_only",
-            "decipher_only",
-        ),
-        False,
-    )
-    return x509.KeyUsage(**(off | wanted))
-
-
-def _certificates(shop_name: str, at: datetime) -> tuple[x509.Certificate, RSAPrivateKey, x509.Certificate, RSAPrivateKey]:
-    # X.520 allows 64 characters in an organisation or common name.
-    organisation = x509.NameAttribute(NameOID.ORGANIZATION_NAME, shop_name[:64])
-    start = at.astimezone(UTC).replace(microsecond=0)
-
-    def named(role: str) -> x509.Name:
-        return x509.Name([organisation, x509.NameAttribute(NameOID.COMMON_NAME, f"{shop_name[: 63 - len(role)]} {role}")])
-
-    root_name = named("record authority")
-    root_key = generate_private_key(public_exponent=65537, key_size=RSA_BITS)
-    root_ski = x509.SubjectKeyIdentifier.from_public_key(root_key.public_key())
-    root = (
-        x509.CertificateBuilder()
-        .subject_name(root_name)
-        .issuer_name(root_name)
-        .public_key(root_key.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(start)
-        .not_valid_after(start + timedelta(days=ROOT_DAYS))
-        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
-        .add_extension(_key_usage(key_cert_sign=True, crl_sign=True), critical=True)
-        .add_extension(root_ski, critical=False)
-        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_subject_key_identifier(root_ski), critical=False)
-        .sign(root_key, hashes.SHA256())
-    )
-    signing_key = generate_private_key(public_exponent=65537, key_size=RSA_BITS)
-    signing = (
-        x509.CertificateBuilder()
-        .subject_name(named("quality records"))
-        .issuer_name(root_name)
-        .public_key(signing_key.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(start)
-        .not_valid_after(start + timedelta(days=SIGNING_DAYS))
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(_key_usage(digital_signature=True, content_commitment=True), critical=True)
-        # Readers older than RFC 9336 look for e-mail protection when they judge a document's signer.
-        .add_extension(x509.ExtendedKeyUsage([DOCUMENT_SIGNING, ExtendedKeyUsageOID.EMAIL_PROTECTION]), critical=False)
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(signing_key.public_key()), critical=False)
-        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_subject_key_identifier(root_ski), critical=False)
-        .sign(root_key, hashes.SHA256())
-    )
-    return root, root_key, signing, signing_key
-
-
-def create_shop_key(directory: Path, *, shop_name: str, at: datetime, passphrase: str | None = None) -> ShopKey:
-    """Make the shop's root (20 years) and signing certificate (3 years), both RSA-3072, valid from `at`.
-
-    Writes `root.pem`, `root-key.pem`, `signing.pem` and `signing-key.pem`, mode 0600, in `directory`, mode 0700. Both private keys are
-    encrypted under `passphrase` when one is given. Move `root-key.pem` off the machine afterwards: sealing does not need it.
-    Raises KeyExists when any of the four is there already, ValueError for an empty name or a naive time, KeyUnreadable when the folder
-    cannot be written. Nothing half-made stays behind.
-    """
-    if not shop_name.strip():
-        raise ValueError("the certificates need the shop's name")
-    if at.tzinfo is None:
-        raise ValueError("at needs its zone")
-    if any((directory / name).exists() for name in FILES):
-        raise KeyExists(directory)
-    root, root_key, signing, signing_key = _certificates(shop_name.strip(), at)
-    guard: serialization.KeySerializationEncryption = (
-        serialization.BestAvailableEncryption(passphrase.encode()) if passphrase else serialization.NoEncryption()
-    )
-
-    def private(key: RSAPrivateKey) -> bytes:
-        return key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, guard)
-
-    _write_new(
-        directory,
-        {
-            ROOT_CERTIFICATE: root.public_bytes(serialization.Encoding.PEM),
-            ROOT_KEY: private(root_key),
-            SIGNING_CERTIFICATE: signing.public_bytes(serialization.Encoding.PEM),
-            SIGNING_KEY: private(signing_key),
-        },
-    )
-    return ShopKey(root=root, signing=signing, private_key=signing_key)
-
-
-def _write_new(directory: Path, contents: Mapping[str, bytes]) -> None:
-    written: list[Path] = []
-    try:
-        directory.mkdir(mode=0o700, parents=True, exist_ok=True)
-        directory.chmod(0o700)
-        for name, content in contents.items():
-            path = directory / name
-            # O_EXCL: two processes that start at once never overwrite each other.
-            with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-                written.append(path)
-                file.write(content)
-    except OSError as error:
-        for path in written:
-            path.unlink(missing_ok=True)
-        if isinstance(error, FileExistsError):
-            raise KeyExists(directory) from error
-        raise KeyUnreadable(directory, error.strerror or "it cannot be written", "Choose a folder this user may write to.") from error
-
-
 def load_shop_key(directory: Path, passphrase: str | None = None) -> ShopKey:
     """The shop's key from `directory`; read once, then kept until one of its files changes. `root-key.pem` may be absent.
 
@@ -234,8 +120,20 @@ def _loaded(directory: Path, passphrase: str | None, stamp: tuple[tuple[int, int
     root = load_certificate(directory / ROOT_CERTIFICATE)
     signing = load_certificate(directory / SIGNING_CERTIFICATE)
     path = directory / SIGNING_KEY
+    key = load_private(path, passphrase)
+    if key.public_key().public_numbers() != public_numbers(signing):
+        raise KeyUnreadable(path, "it does not belong to signing.pem", TOGETHER)
+    if not issued_by(signing, root):
+        raise KeyUnreadable(directory / SIGNING_CERTIFICATE, "it was not issued by root.pem", TOGETHER)
+    return ShopKey(root=root, signing=signing, private_key=key)
+
+
+def load_private(path: Path, passphrase: str | None) -> RSAPrivateKey:
+    """A private key from a PEM file. Raises KeyMissing or KeyUnreadable."""
     try:
         key = serialization.load_pem_private_key(path.read_bytes(), passphrase.encode() if passphrase else None)
+    except FileNotFoundError as error:
+        raise KeyMissing(path) from error
     except OSError as error:
         raise KeyUnreadable(path, error.strerror or "it cannot be read", "Check its owner and permissions.") from error
     except TypeError as error:
@@ -246,15 +144,64 @@ def _loaded(directory: Path, passphrase: str | None, stamp: tuple[tuple[int, int
         raise KeyUnreadable(path, why, "Check SHOP_KEY_PASSPHRASE, or restore the file from the backup.") from error
     if not isinstance(key, RSAPrivateKey):
         raise KeyUnreadable(path, "it is not an RSA key", "Restore it from the backup.")
-    together = "Restore root.pem, signing.pem and signing-key.pem from the same backup."
-    if key.public_key().public_numbers() != _public_numbers(signing):
-        raise KeyUnreadable(path, "it does not belong to signing.pem", together)
-    if not issued_by(signing, root):
-        raise KeyUnreadable(directory / SIGNING_CERTIFICATE, "it was not issued by root.pem", together)
-    return ShopKey(root=root, signing=signing, private_key=key)
+    return key
 
 
-def _public_numbers(certificate: x509.Certificate) -> object:
+@dataclass(frozen=True)
+class PeopleKey:
+    """What a person's one-use certificates are issued with."""
+
+    certificate: x509.Certificate
+    private_key: RSAPrivateKey
+
+
+def load_people_key(directory: Path, passphrase: str | None = None) -> PeopleKey:
+    """The people's authority. Raises KeyMissing or KeyUnreadable."""
+    certificate, root = load_certificate(directory / PEOPLE_CERTIFICATE), load_certificate(directory / ROOT_CERTIFICATE)
+    key = load_private(directory / PEOPLE_KEY, passphrase)
+    if key.public_key().public_numbers() != public_numbers(certificate):
+        raise KeyUnreadable(directory / PEOPLE_KEY, "it does not belong to people.pem", TOGETHER)
+    if not issued_by(certificate, root):
+        raise KeyUnreadable(directory / PEOPLE_CERTIFICATE, "it was not issued by root.pem", TOGETHER)
+    return PeopleKey(certificate, key)
+
+
+def load_revocations(directory: Path) -> x509.CertificateRevocationList | None:
+    """The root's revocation list, None where there is none. Raises KeyUnreadable for one that the root did not sign."""
+    path = directory / REVOKED
+    try:
+        listed = x509.load_pem_x509_crl(path.read_bytes())
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError) as error:
+        raise KeyUnreadable(path, "it is not a PEM revocation list", "Restore it from the backup.") from error
+    root = load_certificate(directory / ROOT_CERTIFICATE).public_key()
+    if not isinstance(root, RSAPublicKey) or not listed.is_signature_valid(root):
+        raise KeyUnreadable(path, "root.pem did not sign it", TOGETHER)
+    return listed
+
+
+@dataclass(frozen=True)
+class Trust:
+    """What a seal is held against: the root in use, the earlier ones, and what they revoked."""
+
+    roots: tuple[x509.Certificate, ...]
+    revocations: tuple[x509.CertificateRevocationList, ...] = ()
+
+
+def load_trust(directory: Path) -> Trust:
+    """Raises KeyMissing or KeyUnreadable where the root in use cannot be read."""
+    roots, listed = [load_certificate(directory / ROOT_CERTIFICATE)], [load_revocations(directory)]
+    for path in sorted((directory / EARLIER_ROOTS).glob("*")):
+        if path.suffix == ".crl":
+            listed.append(x509.load_pem_x509_crl(path.read_bytes()))
+        else:
+            roots.append(load_certificate(path))
+    return Trust(tuple(roots), tuple(one for one in listed if one is not None))
+
+
+def public_numbers(certificate: x509.Certificate) -> object:
+    """What makes a public key equal to another; None for a key that has no such numbers."""
     numbers = getattr(certificate.public_key(), "public_numbers", None)
     return numbers() if numbers else None
 

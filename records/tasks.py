@@ -11,10 +11,15 @@ from datetime import datetime
 from django_tasks import task
 
 from inspection.models import Batch
+from records.acts.checkpoints import checkpoint_is_due, make_checkpoint
+from records.acts.document_orders import draw_order
 from records.acts.documents import issue_batch_record, issue_first_article, issue_setup_sheet
+from records.acts.evidence_orders import run_order
+from records.acts.keeping import remove_files
 from records.gather.batch import first_sample
 from records.pdf import PangoMissing
 from records.shop_key import KeyMissing, KeyUnreadable
+from shop.clock import now
 from shop.finding import Refused
 from shop.jobs import SetupSheet
 from shop.people import Person
@@ -38,6 +43,37 @@ def issue_closed_batch(batch: int, by: int, at: str) -> list[str]:
         numbers.append(_issued(f"First-article report {found}", lambda: issue_first_article(batch=found, by=person, at=moment)))
     numbers.append(_issued(f"Batch record {found}", lambda: issue_batch_record(batch=found, by=person, at=moment)))
     return numbers
+
+
+@task()
+def checkpoint_ledger() -> str:
+    """A signed checkpoint where one is due; what it says, or "" where none was made."""
+    at = now()
+    if not checkpoint_is_due(at):
+        return ""
+    try:
+        return str(make_checkpoint(by=Person.system(), at=at))
+    except (KeyMissing, KeyUnreadable, Refused) as error:
+        logger.error("No checkpoint of the ledger was made: %s", error)
+        return ""
+
+
+@task()
+def pack_ordered_evidence(order: int) -> str:
+    """Pack what was asked for; how it ended."""
+    return run_order(key=order).state
+
+
+@task()
+def draw_ordered_document(order: int) -> str:
+    """Draw what was asked for; how it ended."""
+    return draw_order(key=order).state
+
+
+@task()
+def remove_disposed_files() -> int:
+    """Take the bytes of what was disposed of away; gives back how many files went."""
+    return remove_files()
 
 
 def _person(pk: int) -> Person:

@@ -1,63 +1,116 @@
-"""Trace: everything behind a shipment or a harness lot, and everything a lot, a tool, a press or a gauge went into.
+"""Trace: what a number belongs to, the batches anything was used in, and where they went.
 
-Joins over foreign keys only.
+Joins over foreign keys; recursive only for lots in lots.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db import connection
+from django.db.models import Model, Q, QuerySet
 
-from inspection.models import Batch
-from records.models import HarnessLot, HarnessLotBatch, Shipment, ShipmentLot
-from shop.crib import Press
+from inspection.models import Batch, Disposition, LoadedLot, PullTest, Reading, Sample, SetupScan, VisualFinding
+from inspection.set_up import with_scans
+from records.models import HarnessLot, HarnessLotBatch, HarnessSerial, LotPart, PartOf, Shipment, ShipmentLot
+from records.trace_graph import KINDS
+from shop.concessions import Concession, ConcessionUse
+from shop.crib import Press, WearPart
+from shop.jobs import Customer, SetupSheet
 from shop.materials import TerminalLot, WireLot
+from shop.people import Person
+from shop.specifications import Document
 from shop.tools import Gauge, Tool
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a number belongs to. kind: shipment, harness lot, batch, wire lot, terminal lot, tool, press or gauge."""
+    """What a number belongs to. kind: one of `trace_graph.KINDS`."""
 
     kind: str
     pk: int
     name: str
 
 
-FORWARD = ("shipment", "harness lot", "batch")
-BACKWARD = ("wire lot", "terminal lot", "tool", "press", "gauge")
+FORWARD = ("shipment", "harness lot", "batch", "serial", "customer")
+BACKWARD = tuple(kind for kind in KINDS if kind not in FORWARD)
+
+
+def things_of(kind: str) -> QuerySet[Any]:
+    """The rows of a kind. Raises KeyError for a kind that is none."""
+    models: dict[str, type[Model]] = {
+        "shipment": Shipment,
+        "harness lot": HarnessLot,
+        "batch": Batch,
+        "serial": HarnessSerial,
+        "wire lot": WireLot,
+        "terminal lot": TerminalLot,
+        "tool": Tool,
+        "press": Press,
+        "gauge": Gauge,
+        "wear part": WearPart,
+        "person": Person,
+        "document": Document,
+        "sheet": SetupSheet,
+        "concession": Concession,
+        "customer": Customer,
+    }
+    return models[kind]._default_manager.all()
 
 
 def find(text: str) -> list[Found]:
-    """Everything that carries exactly this number, shipments first."""
+    """Everything that carries exactly this number, shipments first. Revisions of a sheet or document: all of them, or the one named."""
     text = text.strip()
     if not text:
         return []
-    looked_in: list[
-        tuple[
-            str,
-            QuerySet[Shipment]
-            | QuerySet[HarnessLot]
-            | QuerySet[Batch]
-            | QuerySet[WireLot]
-            | QuerySet[TerminalLot]
-            | QuerySet[Tool]
-            | QuerySet[Press]
-            | QuerySet[Gauge],
-        ]
-    ] = [
-        ("shipment", Shipment.objects.filter(number__iexact=text)),
-        ("harness lot", HarnessLot.objects.filter(number__iexact=text)),
-        ("batch", Batch.objects.filter(number__iexact=text)),
-        ("wire lot", WireLot.objects.filter(lot_number__iexact=text)),
-        ("terminal lot", TerminalLot.objects.filter(lot_number__iexact=text)),
-        ("tool", Tool.objects.filter(asset_number__iexact=text)),
-        ("press", Press.objects.filter(asset_number__iexact=text)),
-        ("gauge", Gauge.objects.filter(asset_number__iexact=text)),
-    ]
-    return [Found(kind, thing.pk, str(thing)) for kind, things in looked_in for thing in things]
+    # As it was typed first: that is what an index answers. Another case is looked for only where nothing is called exactly so.
+    return _carrying(text, "") or _carrying(text, "__iexact")
+
+
+def _carrying(text: str, same: str) -> list[Found]:
+    head, _space, tail = text.rpartition(" ")
+    tail = tail.removeprefix("rev")
+
+    def is_(field: str, wanted: str) -> Q:
+        return Q(**{f"{field}{same}": wanted})
+
+    looked_in = {
+        "shipment": is_("number", text),
+        "harness lot": is_("number", text),
+        "batch": is_("number", text),
+        "wire lot": is_("lot_number", text),
+        "terminal lot": is_("lot_number", text),
+        "tool": is_("asset_number", text),
+        "press": is_("asset_number", text),
+        "gauge": is_("asset_number", text),
+        "wear part": is_("serial", text),
+        "person": is_("badge", text) | is_("username", text),
+        "document": is_("number", text) | (is_("number", head) & is_("revision", tail) if head else Q(pk=None)),
+        "sheet": is_("number", text) | (is_("number", head) & Q(revision=int(tail)) if head and tail.isdigit() else Q(pk=None)),
+        "concession": is_("number", text),
+        "customer": is_("code", text),
+    }
+    found = [Found(kind, thing.pk, name_of(kind, thing)) for kind, wanted in looked_in.items() for thing in things_of(kind).filter(wanted)]
+    # A serial number has a row in every lot it was in; the newest stands for the harness.
+    newest = HarnessSerial.objects.filter(is_("serial", text)).order_by("-lot").first()
+    return found + ([Found("serial", newest.pk, newest.serial)] if newest else [])
+
+
+def name_of(kind: str, thing: Any) -> str:
+    """By what a thing is called in a trace, and found again in an address."""
+    match kind:
+        case "document" | "sheet":
+            return f"{thing.number} {thing.revision}"
+        case "person":
+            return str(thing.username)
+        case "customer":
+            return str(thing.code)
+        case "wear part":
+            return str(thing.serial or thing.part_number)
+    return str(thing)
 
 
 def lots_behind(shipment: Shipment) -> list[tuple[HarnessLot, int]]:
@@ -66,8 +119,28 @@ def lots_behind(shipment: Shipment) -> list[tuple[HarnessLot, int]]:
     return [(row.lot, row.quantity) for row in rows]
 
 
+def parts_behind(lots: Iterable[HarnessLot]) -> list[LotPart]:
+    """Every lot that went into these lots, at any depth: one query for each level, a lot looked into once."""
+    seen = {lot.pk for lot in lots}
+    level, rows = set(seen), []
+    while level:
+        found = list(LotPart.objects.filter(lot__in=level).select_related("lot", "used__job__customer", "used__built_by", "shipment"))
+        rows += found
+        level = {row.used_id for row in found} - seen
+        seen |= level
+    return rows
+
+
+def origin_of(part: LotPart) -> str:
+    """How a lot came to be behind another, in words."""
+    came = f"{part.quantity} of {part.used} in {part.lot}, {part.get_kind_display()}"
+    if part.shipment is not None:
+        came += f" from shipment {part.shipment}"
+    return f"{came}: {part.reason}" if part.reason else came
+
+
 def batches_behind(lot: HarnessLot) -> list[tuple[Batch, int]]:
-    """The batches of a harness lot and how many pieces of each went in."""
+    """The batches of a harness lot itself and how many pieces of each went in."""
     rows = (
         HarnessLotBatch.objects.filter(lot=lot)
         .select_related(
@@ -80,25 +153,151 @@ def batches_behind(lot: HarnessLot) -> list[tuple[Batch, int]]:
             "batch__tool",
             "batch__opened_by",
         )
-        .prefetch_related("batch__termination__termination_wires__wire")
+        .prefetch_related(
+            "batch__termination__termination_wires__wire", "batch__termination__plan_lines", "batch__samples", with_scans("batch__")
+        )
     )
     return [(row.batch, row.quantity) for row in rows]
 
 
-def batches_with(found: Found) -> QuerySet[Batch]:
-    """The batches in which a wire lot, terminal lot, tool, press or gauge was used. A gauge counts where it was set up or measured."""
-    wanted = {
-        "wire lot": Q(loaded_lots__wire_lot=found.pk),
-        "terminal lot": Q(loaded_lots__terminal_lot=found.pk),
-        "tool": Q(tool=found.pk) | Q(scans__tool=found.pk, scans__accepted=True),
-        "press": Q(scans__press=found.pk, scans__accepted=True),
-        "gauge": Q(scans__gauge=found.pk, scans__accepted=True)
-        | Q(samples__readings__gauge=found.pk)
-        | Q(samples__pull_tests__gauge=found.pk),
-    }[found.kind]
-    return (
-        Batch.objects.filter(wanted).distinct().select_related("termination__sheet__job__customer", "tool").order_by("opened_at", "number")
-    )
+def within(begin: datetime | None, end: datetime | None) -> Q:
+    """Readings taken from `begin` on and before `end`."""
+    return (Q(at__gte=begin) if begin else Q()) & (Q(at__lt=end) if end else Q())
+
+
+def batches_with(found: Found, begin: datetime | None = None, end: datetime | None = None) -> QuerySet[Batch]:
+    """The batches in which a thing was used, or which a lot, serial number or shipment is made of, the oldest first.
+
+    begin, end: a batch counts when it was open at any moment between them. A gauge counts where it was set up or measured in that time.
+    """
+    batches = _used_in(found, begin, end)
+    if end is not None:
+        batches = batches.filter(opened_at__lt=end)
+    if begin is not None:
+        batches = batches.exclude(closed_at__lt=begin)
+    return batches.order_by("opened_at", "number")
+
+
+def _used_in(found: Found, begin: datetime | None, end: datetime | None) -> QuerySet[Batch]:
+    pk, batches = found.pk, Batch.objects.all()
+    accepted = SetupScan.objects.filter(accepted=True).order_by()
+    match found.kind:
+        case "wire lot":
+            return batches.filter(pk__in=LoadedLot.objects.filter(wire_lot=pk).order_by().values("batch"))
+        case "terminal lot":
+            return batches.filter(pk__in=LoadedLot.objects.filter(terminal_lot=pk).order_by().values("batch"))
+        case "tool":
+            return batches.filter(
+                pk__in=Batch.objects.filter(tool=pk).order_by().values("pk").union(accepted.filter(tool=pk).values("batch"))
+            )
+        case "press":
+            return batches.filter(pk__in=accepted.filter(press=pk).values("batch"))
+        case "gauge":
+            read = [model.objects.filter(within(begin, end), gauge=pk).order_by().values("sample__batch") for model in (Reading, PullTest)]
+            return batches.filter(pk__in=accepted.filter(gauge=pk).values("batch").union(*read))
+        case "wear part":
+            part = WearPart.objects.get(pk=pk)
+            last = Q(opened_at__date__lte=part.removed_on) if part.removed_on else Q()
+            return batches.filter(last, tool=part.tool_id).exclude(closed_at__date__lt=part.fitted_on)
+        case "person":
+            measured = [m.objects.filter(by=pk).order_by().values("sample__batch") for m in (Reading, PullTest, VisualFinding)]
+            own = [Batch.objects.filter(**{f: pk}).order_by().values("pk") for f in ("opened_by", "closed_by")]
+            taken = Sample.objects.filter(taken_by=pk).order_by().values("batch")
+            return batches.filter(pk__in=accepted.filter(by=pk).values("batch").union(taken, *measured, *own))
+        case "sheet":
+            return batches.filter(termination__sheet=pk)
+        case "document":
+            return batches.filter(termination__specification__document=pk)
+        case "concession":
+            # A use names the batch, and behind it the disposition where one was made.
+            names = {use.partition(" ")[0] for use in ConcessionUse.objects.filter(concession=pk).values_list("batch", flat=True)}
+            as_is = Disposition.objects.filter(concession=pk).order_by().values("batch")
+            return batches.filter(pk__in=Batch.objects.filter(number__in=names).order_by().values("pk").union(as_is))
+        case "batch":
+            return batches.filter(pk=pk)
+    lots = lots_of(found)
+    every = {lot.pk for lot in lots} | {part.used_id for part in parts_behind(lots)}
+    return batches.filter(pk__in=HarnessLotBatch.objects.filter(lot__in=every).order_by().values("batch"))
+
+
+def lots_of(found: Found) -> list[HarnessLot]:
+    """The lots that a lot, a serial number, a shipment or a customer's shipments are, without those behind them."""
+    match found.kind:
+        case "harness lot":
+            return list(HarnessLot.objects.filter(pk=found.pk))
+        case "serial":
+            return list(HarnessLot.objects.filter(serials__serial=HarnessSerial.objects.get(pk=found.pk).serial).order_by("-pk")[:1])
+        case "shipment":
+            return list(HarnessLot.objects.filter(pk__in=ShipmentLot.objects.filter(shipment=found.pk).values("lot")))
+        case "customer":
+            return list(HarnessLot.objects.filter(pk__in=ShipmentLot.objects.filter(shipment__customer=found.pk).values("lot")))
+    return []
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """How much an answer holds, however much of it is shown."""
+
+    batches: int
+    pieces: int
+    lots: int
+    shipments: int
+    customers: tuple[str, ...]
+
+
+# UNION, not UNION ALL: a lot that is reached twice is counted once, and a circle would end.
+REACHED = """
+WITH RECURSIVE picked(id) AS ({batches}),
+reached(id) AS (
+  SELECT lot_id FROM records_harnesslotbatch WHERE batch_id IN (SELECT id FROM picked)
+  UNION
+  SELECT part.lot_id FROM records_lotpart part JOIN reached ON part.used_id = reached.id
+),
+sent(shipment_id, customer_id) AS (
+  SELECT DISTINCT line.shipment_id, shipment.customer_id
+  FROM records_shipmentlot line JOIN records_shipment shipment ON shipment.id = line.shipment_id
+  WHERE line.lot_id IN (SELECT id FROM reached)
+)
+{answer}"""
+# One statement, so that what was picked and reached is walked once: the counts, and a row for each customer.
+SUMMED = """SELECT (SELECT count(*) FROM picked),
+  (SELECT coalesce(sum(coalesce(made, last_count)), 0) FROM inspection_batch WHERE id IN (SELECT id FROM picked)),
+  (SELECT count(*) FROM reached), (SELECT count(*) FROM sent), CAST(NULL AS text)
+UNION ALL
+SELECT 0, 0, 0, 0, name FROM shop_customer WHERE id IN (SELECT customer_id FROM sent)
+"""
+
+
+def _reached(batches: QuerySet[Batch], answer: str) -> list[tuple[Any, ...]]:
+    """Rows of `answer` over picked, reached and sent. The text put in is the query's own; its values go as parameters."""
+    sql, params = batches.order_by().values("pk").query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(REACHED.format(batches=sql, answer=answer), params)
+        return list(cursor.fetchall())
+
+
+def reached_from(batches: QuerySet[Batch]) -> tuple[set[int], set[int]]:
+    """Keys of the lots and shipments that these batches went into, at any depth."""
+    lots = {int(row[0]) for row in _reached(batches, "SELECT id FROM reached")}
+    return lots, {int(row[0]) for row in _reached(batches, "SELECT shipment_id FROM sent")}
+
+
+def totals(batches: QuerySet[Batch]) -> Totals:
+    """What a set of batches amounts to and where it went, counted in the database."""
+    rows = _reached(batches, SUMMED)
+    counted = next(row for row in rows if row[4] is None)
+    count, pieces, lots, shipments = (int(n) for n in counted[:4])
+    return Totals(count, pieces, lots, shipments, tuple(sorted(str(row[4]) for row in rows if row[4] is not None)))
+
+
+def read_batches(batches: QuerySet[Batch], *related: str, most: int) -> list[Batch]:
+    """The first of some batches with what belongs to them, in their order.
+
+    Their keys first: asked for everything at once, PostgreSQL loses the index of what they were picked by among the many joined tables.
+    """
+    keys = list(batches.values_list("pk", flat=True)[:most])
+    found = Batch.objects.select_related(*related).in_bulk(keys)
+    return [found[key] for key in keys]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,21 +313,49 @@ class Reach:
         return sorted({shipment.customer.name for shipment, _, _ in self.shipped})
 
 
+def parts_ahead(lots: Iterable[int]) -> list[LotPart]:
+    """Every lot that these lots went into, at any depth: one query for each level, a lot looked into once."""
+    seen = set(lots)
+    level, rows = set(seen), []
+    while level:
+        found = list(LotPart.objects.filter(used__in=level).select_related("lot__job__customer", "used", "shipment"))
+        rows += found
+        level = {row.lot_id for row in found} - seen
+        seen |= level
+    return rows
+
+
 def reach_of(batches: Iterable[Batch]) -> list[Reach]:
-    """Where these batches went, in three queries whatever their number."""
+    """Where these batches went, in a few queries whatever their number: one more for each level of lots in lots."""
     listed = list(batches)
     in_lots: dict[int, list[tuple[HarnessLot, int]]] = {}
     for row in HarnessLotBatch.objects.filter(batch__in=listed).select_related("lot__job"):
         in_lots.setdefault(row.batch_id, []).append((row.lot, row.quantity))
-    lot_ids = {lot.pk for lots in in_lots.values() for lot, _ in lots}
+    first = {lot.pk for lots in in_lots.values() for lot, _ in lots}
+    onward: dict[int, list[int]] = {}
+    for part in parts_ahead(first):
+        if part.kind != PartOf.RETURNED:
+            onward.setdefault(part.used_id, []).append(part.lot_id)
+    every = first | {into for lots in onward.values() for into in lots}
     shipped: dict[int, list[tuple[Shipment, HarnessLot, int]]] = {}
-    for line in ShipmentLot.objects.filter(lot__in=lot_ids).select_related("shipment__customer", "lot"):
+    for line in ShipmentLot.objects.filter(lot__in=every).select_related("shipment__customer", "lot"):
         shipped.setdefault(line.lot_id, []).append((line.shipment, line.lot, line.quantity))
+
+    def reached(lots: list[int]) -> list[int]:
+        """These lots and all they went into, each once."""
+        seen = dict.fromkeys(lots)
+        for lot in (queue := list(seen)):
+            for into in onward.get(lot, []):
+                if into not in seen:
+                    seen[into] = None
+                    queue.append(into)
+        return list(seen)
+
     return [
         Reach(
             batch,
             tuple(in_lots.get(batch.pk, ())),
-            tuple(s for lot, _ in in_lots.get(batch.pk, ()) for s in shipped.get(lot.pk, ())),
+            tuple(s for pk in reached([lot.pk for lot, _ in in_lots.get(batch.pk, ())]) for s in shipped.get(pk, ())),
         )
         for batch in listed
     ]

@@ -1,47 +1,72 @@
 """Verify a sealed PDF: facts kept apart, never a bare yes or no, never a traceback.
 
-Stricter than a general verifier on purpose. The seal is the last thing our documents receive, so anything after it, and any byte of the
-signature container that no signature covers, counts as a change.
+Stricter than a general verifier on purpose. The first signature is the shop's seal. Behind it come, if any, signatures of people, each
+in an update of its own that adds nothing else, and validation data where the shop seals at B-LT. Anything else behind the seal, and any
+byte of a signature container that no signature covers, counts as a change.
 """
 
 from __future__ import annotations
 
 import io
 import logging
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from hashlib import sha256
 
-from asn1crypto import algos, cms, core  # type: ignore[import-untyped]  # asn1crypto carries no types
-from asn1crypto import x509 as asn1_x509
+from asn1crypto import x509 as asn1_x509  # type: ignore[import-untyped]  # asn1crypto carries no types
 from cryptography.hazmat.primitives.serialization import Encoding
-from cryptography.x509 import Certificate
+from cryptography.x509 import Certificate, CRLReason, ExtensionNotFound, ReasonFlags, load_der_x509_certificate
 from pyhanko.pdf_utils.reader import PdfFileReader
-from pyhanko.sign.general import check_ess_certid
+from pyhanko.sign.diff_analysis import ModificationLevel
 from pyhanko.sign.validation import validate_pdf_signature
 from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature
 from pyhanko.sign.validation.settings import KeyUsageConstraints
+from pyhanko.sign.validation.status import PdfSignatureStatus
 from pyhanko_certvalidator import ValidationContext
 
 from records.pdf import AttachmentMissing, attached_json
+from records.seal import FIELD_NAME, PERSON_FIELD
+from records.seal_container import container_is_exact, end_of, is_baseline, leaves_out_only_itself, stamp_of
+from records.shop_key import Trust
 
-B_B = "PAdES B-B"
+B_B, B_T, B_LT = "PAdES B-B", "PAdES B-T", "PAdES B-LT"
+
+NOTHING = {ModificationLevel.NONE}
+VALIDATION_DATA = NOTHING | {ModificationLevel.LTA_UPDATES}
+FORM_FILLING = VALIDATION_DATA | {ModificationLevel.FORM_FILLING}
 
 # What is wrong with a document stands in the report. The two libraries would log it as well, one of them with a traceback.
-for noisy in ("pyhanko.sign.validation", "pikepdf"):
+for noisy in ("pyhanko.sign.validation", "pyhanko.sign.diff_analysis", "pikepdf"):
     logging.getLogger(noisy).setLevel(logging.CRITICAL)
+
+
+@dataclass(frozen=True, slots=True)
+class PersonSigned:
+    """A person's own signature behind the seal. name, username: as certified by the shop. meaning: what the signature is for.
+
+    holds: intact, covering all before it, by a certificate of the shop's authority for people.
+    """
+
+    name: str
+    username: str
+    meaning: str
+    signed_at: datetime | None
+    holds: bool
 
 
 @dataclass(frozen=True, slots=True)
 class SealReport:
     """What a sealed PDF says about itself and what of it holds. Every fact stands alone; `stands` needs all of them.
 
-    signed: there is a signature. signer_name: common name in the signing certificate, a claim unless `trusted`.
-    signed_at: claimed time (the M entry); B-B carries no time from a third party.
-    intact: the covered bytes are the ones that were signed, and the signature container holds nothing else.
-    covers_whole_file: every byte but the signature's own is covered. changes_after_signing: something was added behind the signature.
-    trusted: the certificate was valid at the claimed time, is made for signing and was issued by the root given.
-    level: "PAdES B-B", or "" when the signature is of another kind.
+    signed: there is a signature. signer_name: common name in the sealing certificate, a claim unless `trusted`.
+    signed_at: claimed time (the M entry). stamped_at: time by a service (RFC 3161), None without a stamp that holds.
+    intact: the covered bytes are the ones that were signed, and the signature containers hold nothing else.
+    covers_whole_file: every byte but the signatures' own is covered; at B-LT the validation data at the end is not, by its nature.
+    trusted: the certificate was valid at the claimed time, is made for signing, was issued by the root given and not revoked.
+    level: "PAdES B-B", "PAdES B-T", "PAdES B-LT", or "" when the seal is of another kind.
+    people: who signed behind the seal, in order.
     attachment_sha256: lower-case hex of the attached record, "" without one. Compare it with the ledger.
     problems: one sentence per fact that does not hold.
     """
@@ -49,10 +74,12 @@ class SealReport:
     signed: bool = False
     signer_name: str = ""
     signed_at: datetime | None = None
+    stamped_at: datetime | None = None
     intact: bool = False
     covers_whole_file: bool = False
     trusted: bool = False
     level: str = ""
+    people: tuple[PersonSigned, ...] = ()
     attachment_present: bool = False
     attachment_sha256: str = ""
     changes_after_signing: bool = False
@@ -64,17 +91,21 @@ class SealReport:
         return (
             self.signed
             and self.intact
-            and self.covers_whole_file
+            and (self.covers_whole_file or self.level == B_LT)
             and self.trusted
-            and self.level == B_B
+            and self.level in (B_B, B_T, B_LT)
+            and all(person.holds for person in self.people)
             and self.attachment_present
             and not self.changes_after_signing
             and not self.problems
         )
 
 
-def verify_pdf(pdf: bytes, *, trusted_root: Certificate) -> SealReport:
-    """Verify the seal of `pdf` against the shop's root certificate. Any bytes at all give a report."""
+def verify_pdf(pdf: bytes, *, trusted_root: Certificate | Trust, time_roots: Sequence[Certificate] = ()) -> SealReport:
+    """Verify the seal of `pdf` against the shop's root certificate, or all it has had. Any bytes at all give a report.
+
+    time_roots: of time-stamp services; a stamp by another counts as none.
+    """
     if not pdf.startswith(b"%PDF-"):
         return SealReport(problems=("This is not a PDF file.",))
     try:
@@ -84,13 +115,11 @@ def verify_pdf(pdf: bytes, *, trusted_root: Certificate) -> SealReport:
     if not signatures:
         return replace(_with_attachment(pdf, SealReport()), problems=("The document is not signed.",))
 
+    trust = trusted_root if isinstance(trusted_root, Trust) else Trust((trusted_root,))
     report = SealReport(signed=True)
-    problems = []
-    if len(signatures) > 1:
-        problems.append(f"The document carries {len(signatures)} signatures; the shop's documents carry one.")
+    problems: list[str] = []
     try:
-        report, found = _judged(signatures[-1], pdf, trusted_root)
-        problems += found
+        report, problems = _judged(signatures, pdf, trust, time_roots)
     except Exception as error:  # as above
         problems.append(f"The signature is damaged and cannot be checked ({_short(error)}).")
     report = _with_attachment(pdf, report)
@@ -110,143 +139,133 @@ def _with_attachment(pdf: bytes, report: SealReport) -> SealReport:
         return report
 
 
-def _judged(signature: EmbeddedPdfSignature, pdf: bytes, trusted_root: Certificate) -> tuple[SealReport, list[str]]:
-    """The facts of one signature, and a sentence for each that does not hold."""
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """One signature: what the library says of it, and what only this program asks."""
+
+    status: PdfSignatureStatus
+    exact: bool
+    trusted: bool
+    stamped_at: datetime | None
+
+    @property
+    def intact(self) -> bool:
+        return bool(self.status.intact and self.status.valid and self.exact)
+
+
+def _judged(
+    signatures: Sequence[EmbeddedPdfSignature], pdf: bytes, trust: Trust, time_roots: Sequence[Certificate]
+) -> tuple[SealReport, list[str]]:
+    """The facts of a document, and a sentence for each that does not hold."""
+    seal, last = signatures[0], signatures[-1]
+    judged = [_one(signature, trust, time_roots) for signature in signatures]
+    first = judged[0]
+    lasting = seal.reader.root.get("/DSS") is not None and stamp_of(seal.signer_info) is not None
+    follows = len(pdf) - end_of(last)
+    people, data = (FORM_FILLING if len(signatures) > 1 else NOTHING), (VALIDATION_DATA if lasting else NOTHING)
+    # What was added since the seal, and since the last signature, by the library's own comparison of the revisions.
+    allowed = first.status.modification_level in people | data and judged[-1].status.modification_level in data and (lasting or not follows)
+    if follows:
+        # Nobody signs the update with the validation data: it has to end as one update does, with nothing behind it.
+        allowed = allowed and bool(re.search(rb"startxref\n\d+\n%%EOF\n\Z", pdf)) and pdf.count(b"%%EOF", len(pdf) - follows) == 1
+    whole = all(leaves_out_only_itself(signature, pdf) for signature in signatures)
+    report = SealReport(
+        signed=True,
+        signer_name=_name_in(first.status.signing_cert),
+        signed_at=seal.self_reported_timestamp,
+        stamped_at=first.stamped_at,
+        intact=all(one.intact for one in judged),
+        covers_whole_file=whole and not follows,
+        trusted=first.trusted,
+        level=_level(seal, first, lasting=lasting),
+        people=tuple(_person(signature, one) for signature, one in zip(signatures[1:], judged[1:], strict=True)),
+        changes_after_signing=not allowed,
+    )
+    problems = []
+    if seal.field_name != FIELD_NAME:
+        problems.append("The first signature is not the shop's seal.")
+    if not all(one.status.intact and one.status.valid for one in judged):
+        problems.append("The document was changed after it was signed, or its signature was: the signed hash does not fit.")
+    elif not all(one.exact for one in judged):
+        problems.append("The signature holds bytes that nobody signed.")
+    elif not report.trusted:
+        roots = " or ".join(root.subject.rfc4514_string() for root in trust.roots)
+        problems.append(f"The signer's certificate was not issued by {roots}, was not valid at the time it claims, or was revoked.")
+    if not allowed:
+        told = f"{follows} bytes were added after the signature." if follows else "More than signatures was added after the seal."
+        problems.append(told)
+    elif not whole:
+        problems.append("The signature does not cover the whole file.")
+    if not report.level:
+        problems.append(f"The signature is not of a level this program seals with ({B_B}, {B_T}, {B_LT}).")
+    problems += [
+        f"The signature of {person.name or 'somebody'} does not hold or is not one that the shop certified."
+        for person in report.people
+        if not person.holds
+    ]
+    return report, problems
+
+
+def _one(signature: EmbeddedPdfSignature, trust: Trust, time_roots: Sequence[Certificate]) -> _Judged:
     claimed_at = signature.self_reported_timestamp
     status = validate_pdf_signature(
         signature,
         signer_validation_context=ValidationContext(
-            trust_roots=[asn1_x509.Certificate.load(trusted_root.public_bytes(Encoding.DER))],
+            trust_roots=[_asn1(root) for root in trust.roots],
             allow_fetching=False,
             moment=claimed_at,  # a record outlives its signing certificate
             best_signature_time=claimed_at,
         ),
+        ts_validation_context=ValidationContext(trust_roots=[_asn1(root) for root in time_roots], allow_fetching=False),
         key_usage_settings=KeyUsageConstraints(key_usage={"non_repudiation"}),
-        skip_diff=True,  # no later change is acceptable, so none needs to be understood
     )
-    container_is_exact = _container_is_exact(signature)
-    follows = len(pdf) - sum(_byte_range(signature)[2:4])
-    report = SealReport(
-        signed=True,
-        signer_name=str(status.signing_cert.subject.native.get("common_name") or status.signing_cert.subject.human_friendly),
-        signed_at=claimed_at,
-        intact=bool(status.intact and status.valid and container_is_exact),
-        covers_whole_file=_covers_whole_file(signature, pdf),
-        trusted=bool(status.trusted),
-        level=B_B if _is_b_b(signature) else "",
-        changes_after_signing=follows > 0,
-    )
-    problems = []
-    if not (status.intact and status.valid):
-        problems.append("The document was changed after it was signed, or its signature was: the signed hash does not fit.")
-    elif not container_is_exact:
-        problems.append("The signature holds bytes that nobody signed.")
-    elif not report.trusted:
-        problems.append(f"The signer's certificate was not issued by {_name(trusted_root)}, or was not valid at the time it claims.")
-    if report.changes_after_signing:
-        problems.append(f"{follows} bytes were added after the signature.")
-    elif not report.covers_whole_file:
-        problems.append("The signature does not cover the whole file.")
-    if not report.level:
-        problems.append(f"The signature is not of the level {B_B}.")
-    return report, problems
+    stamp = status.timestamp_validity
+    stamped_at = stamp.timestamp if stamp is not None and stamp.valid and stamp.intact and stamp.trusted else None
+    chain = list(status.validation_path.iter_certs(include_root=False)) if status.trusted and status.validation_path else []
+    trusted = bool(status.trusted) and not any(_revoked(one, claimed_at, stamped_at, trust) for one in chain)
+    return _Judged(status, container_is_exact(signature), trusted, stamped_at)
 
 
-def _name(certificate: Certificate) -> str:
-    return str(certificate.subject.rfc4514_string())
-
-
-def _covers_whole_file(signature: EmbeddedPdfSignature, pdf: bytes) -> bool:
-    """Whether the byte range leaves out the hexadecimal string of the signature and nothing else."""
-    match _byte_range(signature):
-        case [0, before, resume, after] if 0 < before < resume and resume + after == len(pdf):
-            return pdf[before:resume] in _holes(signature, resume - before)
+def _revoked(certificate: asn1_x509.Certificate, claimed_at: datetime | None, stamped_at: datetime | None, trust: Trust) -> bool:
+    """Whether the certificate was revoked when it signed. Of a stolen key a claimed time says nothing; a stamped one does."""
+    serial = load_der_x509_certificate(certificate.dump())
+    for listed in trust.revocations:
+        row = listed.get_revoked_certificate_by_serial_number(serial.serial_number) if listed.issuer == serial.issuer else None
+        if row is None:
+            continue
+        try:
+            stolen = row.extensions.get_extension_for_class(CRLReason).value.reason is ReasonFlags.key_compromise
+        except ExtensionNotFound:
+            stolen = True
+        signed_at = stamped_at if stolen else stamped_at or claimed_at
+        if signed_at is None or signed_at >= row.revocation_date_utc:
+            return True
     return False
 
 
-def _byte_range(signature: EmbeddedPdfSignature) -> list[int]:
-    """Offset and length of each covered range; the standard form has two of them."""
-    return [int(number) for number in signature.byte_range]
+def _level(seal: EmbeddedPdfSignature, judged: _Judged, *, lasting: bool) -> str:
+    if not is_baseline(seal):
+        return ""
+    if stamp_of(seal.signer_info) is None:
+        return B_B
+    return B_LT if lasting else B_T
 
 
-def _holes(signature: EmbeddedPdfSignature, length: int) -> tuple[bytes, bytes]:
-    """What may stand between the two covered ranges: the container in hex of one case throughout, filled up with zeros.
-
-    Digits of mixed case or other filling would read the same, and yet be a change that no hash sees.
-    """
-    digits = _der(signature).hex().encode().ljust(length - 2, b"0")
-    return b"<" + digits + b">", b"<" + digits.upper() + b">"
-
-
-def _der(signature: EmbeddedPdfSignature) -> bytes:
-    """The container without the zeros that fill its place."""
-    content: bytes = signature.pkcs7_content
-    loaded = cms.ContentInfo.load(content)  # takes the first value and leaves the filling
-    return bytes(loaded.dump())
-
-
-def _container_is_exact(signature: EmbeddedPdfSignature) -> bool:
-    """Whether the container is exactly what its signed parts demand.
-
-    A CMS container has fields outside its signature (versions, algorithm lists, further certificates). They are rebuilt here from the parts
-    that are protected (signed attributes, signature value, the certificate named in the attributes) and compared byte by byte.
-    """
-    signed_data = signature.signed_data
-    signer = signature.signer_info
-    certificates = list(signed_data["certificates"])
-    if len(certificates) != 1 or certificates[0].name != "certificate":
-        return False
-    certificate = certificates[0].chosen
-    attributes = {attribute["type"].native: attribute["values"] for attribute in signer["signed_attrs"]}
-    if not check_ess_certid(certificate, attributes["signing_certificate_v2"][0]["certs"][0]):
-        return False
-    # RFC 5754: the parameters of SHA-256 are left out; readers also accept NULL.
-    return any(_rebuilt(signer, certificate, parameters) == _der(signature) for parameters in (None, core.Null()))
-
-
-def _rebuilt(signer: cms.SignerInfo, certificate: asn1_x509.Certificate, parameters: core.Null | None) -> bytes:
-    digest = algos.DigestAlgorithm({"algorithm": "sha256"} if parameters is None else {"algorithm": "sha256", "parameters": parameters})
-    info = cms.SignerInfo(
-        {
-            "version": "v1",
-            "sid": cms.SignerIdentifier(
-                {
-                    "issuer_and_serial_number": cms.IssuerAndSerialNumber(
-                        {"issuer": certificate.issuer, "serial_number": certificate.serial_number}
-                    )
-                }
-            ),
-            "digest_algorithm": digest,
-            "signature_algorithm": algos.SignedDigestAlgorithm({"algorithm": "sha256_rsa"}),
-            "signed_attrs": signer["signed_attrs"].untag(),
-            "signature": signer["signature"].native,
-        }
-    )
-    return bytes(
-        cms.ContentInfo(
-            {
-                "content_type": "signed_data",
-                "content": cms.SignedData(
-                    {
-                        "version": "v1",
-                        "digest_algorithms": cms.DigestAlgorithms([digest]),
-                        "encap_content_info": {"content_type": "data"},
-                        "certificates": [cms.CertificateChoices(name="certificate", value=certificate)],
-                        "signer_infos": [info],
-                    }
-                ),
-            }
-        ).dump()
+def _person(signature: EmbeddedPdfSignature, judged: _Judged) -> PersonSigned:
+    subject = judged.status.signing_cert.subject.native
+    numbered = signature.field_name.startswith(PERSON_FIELD)
+    return PersonSigned(
+        name=_name_in(judged.status.signing_cert),
+        username=str(subject.get("user_id", "")),
+        meaning=str(signature.sig_object.get("/Reason", "")),
+        signed_at=signature.self_reported_timestamp,
+        holds=judged.intact and judged.trusted and numbered and bool(subject.get("user_id")) and is_baseline(signature),
     )
 
 
-def _is_b_b(signature: EmbeddedPdfSignature) -> bool:
-    """ETSI EN 319 142-1, level B-B: its sub-filter, a protected signing certificate, the time in M and not in the container."""
-    types = {attribute["type"].native for attribute in signature.signer_info["signed_attrs"]}
-    return (
-        signature.sig_object.get("/SubFilter") == "/ETSI.CAdES.detached"
-        and "signing_certificate_v2" in types
-        and "signing_time" not in types
-        and "/M" in signature.sig_object
-        and signature.signer_info["unsigned_attrs"].native is None
-    )
+def _name_in(certificate: asn1_x509.Certificate) -> str:
+    return str(certificate.subject.native.get("common_name") or certificate.subject.human_friendly)
+
+
+def _asn1(certificate: Certificate) -> asn1_x509.Certificate:
+    return asn1_x509.Certificate.load(certificate.public_bytes(Encoding.DER))

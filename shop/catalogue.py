@@ -1,153 +1,42 @@
-"""The kinds of the catalogue: one entry per kind, from which pages, API and import take what they need."""
+"""The kinds of the catalogue, each with its form, key, columns and filters. What a kind is stands in `catalogue_kind`."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import date
-from typing import Any
+from collections.abc import Mapping
 
 from django.db import models
-from django.db.models import Q
-from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from shop.catalogue_kind import Column, Kind, Related
 from shop.crib import Press
 from shop.finding import Refused, misfit
-from shop.forms.fields import KeyField
-from shop.forms.item import ItemForm, has_default, text_of
 from shop.forms.jobs import CustomerForm
 from shop.forms.materials import TerminalForm, TerminalLotForm, WireForm, WireLotForm
 from shop.forms.people import PersonForm, QualificationForm
 from shop.forms.specifications import DocumentForm, SpecificationForm
-from shop.forms.tools import CalibrationForm, GaugeForm, PressForm, ToolForm, ToolRowForm
+from shop.forms.tools import CalibrationForm, GaugeForm, GaugeOutputForm, PressForm, StationForm, ToolForm, ToolRowForm
 from shop.jobs import Customer
 from shop.materials import Terminal, TerminalLot, Wire, WireLot
 from shop.people import Person, Qualification
 from shop.permissions import Deed
 from shop.specifications import CrimpSpecification, Document
 from shop.standing import (
-    Standing,
     calibration_standing,
     document_standing,
     gauge_standing,
-    gauges_with_calibration,
     in_use_standing,
     lot_standing,
     person_standing,
     press_standing,
     qualification_standing,
     row_standing,
+    station_standing,
     tool_standing,
 )
-from shop.tools import Calibration, Gauge, Tool, ToolRow
+from shop.stations import Station
+from shop.tools import Calibration, Gauge, GaugeOutput, Tool, ToolRow
 
-Text = str | Promise
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One column of a list. names: the model fields it shows (two for a range); through a relation as "wire__csa_mm2"."""
-
-    label: Text
-    names: tuple[str, ...]
-    note: str = ""  # a further field in smaller type under the value
-
-
-@dataclass(frozen=True, slots=True)
-class Related:
-    """Rows of another kind that belong to an item: field of that kind that points at it."""
-
-    slug: str
-    field: str
-    title: Text
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Kind:
-    """One kind of catalogue item.
-
-    slug: in addresses and commands. part: which of the six parts it belongs to. key: the fields that identify an item, also in a file.
-    search: what the search looks through. filters: fields with choices offered above the list. computed: fields the form fills by itself.
-    """
-
-    slug: str
-    model: type[models.Model]
-    title: Text
-    singular: Text
-    part: str
-    form: type[ItemForm]
-    deed: Deed
-    key: tuple[str, ...]
-    columns: tuple[Column, ...]
-    search: tuple[str, ...]
-    filters: tuple[str, ...] = ()
-    order: tuple[str, ...] = ()
-    joined: tuple[str, ...] = ()
-    computed: tuple[str, ...] = ()
-    standing: Callable[[Any, date], Standing] | None = None
-    related: tuple[Related, ...] = ()
-    explain: Text = ""
-    subject: str = ""  # by which records name it; empty: the slug
-
-    def items(self, on: date) -> models.QuerySet[Any]:
-        """All items with what their lists show, in the kind's order."""
-        rows: models.QuerySet[Any] = self.model._default_manager.all()
-        if self.joined:
-            rows = rows.select_related(*self.joined)
-        if self.model is Person:
-            rows = rows.exclude(username="system").prefetch_related("person_roles")
-        if self.model is Gauge:
-            rows = gauges_with_calibration(rows, on)
-        return rows.order_by(*self.order or self.key, "pk")
-
-    def matching(self, rows: models.QuerySet[Any], words: str) -> models.QuerySet[Any]:
-        """The items in which every word is found somewhere."""
-        for word in words.split():
-            condition = Q()
-            for name in self.search:
-                condition |= Q(**{f"{name}__icontains": word})
-            rows = rows.filter(condition)
-        return rows
-
-    @property
-    def import_columns(self) -> tuple[str, ...]:
-        """Column names of a file, in the order of the template."""
-        return tuple(self.form.base_fields)
-
-    @property
-    def required_columns(self) -> tuple[str, ...]:
-        return tuple(name for name, field in self.form.base_fields.items() if field.required and not has_default(self.model, name))
-
-    def key_of(self, item: models.Model) -> str:
-        """The item's name for people, records and addresses of files."""
-        if isinstance(item, Qualification):
-            return " ".join(part for part in (item.person.username, item.process, item.tool_kind, str(item.granted_on)) if part)
-        if isinstance(item, Person):
-            return item.username
-        if isinstance(item, Customer):
-            return item.code
-        return str(item)[:120]
-
-    def extra_values(self, item: models.Model) -> dict[str, Any]:
-        """What belongs to the item but stands in no column of it; a form is built only for a kind that has such things."""
-        has_some = self.form.extra_values is not ItemForm.extra_values
-        return dict(self.form(instance=item).extra_values()) if has_some else {}
-
-    def stated(self, item: models.Model) -> dict[str, str]:
-        """What one would write into the form to get this item."""
-        values: dict[str, Any] = {name: getattr(item, name, "") for name in self.form.base_fields} | self.extra_values(item)
-        return {
-            name: field.key_of(values[name]) if isinstance(field, KeyField) and values[name] else text_of(values[name])
-            for name, field in self.form.base_fields.items()
-        }
-
-    def recorded(self, item: models.Model) -> dict[str, str]:
-        """The item as the ledger keeps it: what was stated and what was computed from it."""
-        own = {f.name for f in self.model._meta.concrete_fields} | set(self.extra_values(item))
-        stated = {name: text for name, text in self.stated(item).items() if name in own}
-        return stated | {name: text_of(getattr(item, name)) for name in self.computed}
-
+__all__ = ["KINDS", "Column", "Kind", "Related", "kind_named", "kind_of"]
 
 _LOT_COLUMNS = (
     Column(_("supplier"), ("supplier",), note="certificate"),
@@ -219,7 +108,7 @@ _KINDS = (
             Column(_("conductor"), ("conductor_kind",), note="material"),
             Column(_("colour"), ("colour",)),
         ),
-        search=("part_number", "description", "size", "colour"),
+        search=("part_number", "description", "size", "colour", "gtin"),
         filters=("conductor_kind", "material"),
         computed=("csa_mm2", "strands", "strand_diameter_mm", "awg"),
         standing=in_use_standing,
@@ -237,7 +126,7 @@ _KINDS = (
         order=("-received_on", "lot_number"),
         joined=("wire",),
         columns=(Column(_("lot number"), ("lot_number",)), Column(_("wire"), ("wire__part_number",)), *_LOT_COLUMNS),
-        search=("lot_number", "wire__part_number", "supplier", "certificate"),
+        search=("lot_number", "wire__part_number", "supplier", "certificate", "supplier_lot", "supplier_serial"),
         filters=("state",),
         standing=lot_standing,
         explain=_("Quantities are in metres."),
@@ -260,7 +149,7 @@ _KINDS = (
             Column(_("insulation diameter"), ("od_min_mm", "od_max_mm")),
             Column(_("plating"), ("plating",)),
         ),
-        search=("part_number", "description", "plating"),
+        search=("part_number", "description", "plating", "gtin"),
         filters=("kind", "barrel"),
         standing=in_use_standing,
         related=(
@@ -281,7 +170,7 @@ _KINDS = (
         order=("-received_on", "lot_number"),
         joined=("terminal",),
         columns=(Column(_("lot number"), ("lot_number",)), Column(_("terminal"), ("terminal__part_number",)), *_LOT_COLUMNS),
-        search=("lot_number", "terminal__part_number", "supplier", "certificate"),
+        search=("lot_number", "terminal__part_number", "supplier", "certificate", "supplier_lot", "supplier_serial"),
         filters=("state",),
         standing=lot_standing,
         explain=_("Quantities are in pieces."),
@@ -424,6 +313,28 @@ _KINDS = (
         filters=("kind", "state"),
         standing=gauge_standing,
         related=(Related("calibrations", "gauge", _("Calibrations")),),
+        joined=("output",),
+    ),
+    Kind(
+        slug="gauge-outputs",
+        model=GaugeOutput,
+        title=_("Gauge outputs"),
+        singular=_("gauge output"),
+        part="inspection",
+        form=GaugeOutputForm,
+        deed=Deed.CHANGE_TOOLS,
+        key=("name",),
+        columns=(
+            Column(_("name"), ("name",)),
+            Column(_("description"), ("description",)),
+            Column(_("how it sends"), ("way",)),
+            Column(_("line"), ("pattern",)),
+            Column(_("decimal sign"), ("decimal",)),
+        ),
+        search=("name", "description"),
+        filters=("way",),
+        related=(Related("gauges", "output", _("Gauges")),),
+        explain=_("How a model of gauge sends its values to a tablet, so that nobody types them."),
     ),
     Kind(
         slug="calibrations",
@@ -447,6 +358,28 @@ _KINDS = (
         search=("gauge__asset_number", "certificate", "laboratory"),
         filters=("result",),
         standing=calibration_standing,
+    ),
+    Kind(
+        slug="stations",
+        subject="station",
+        model=Station,
+        title=_("Stations"),
+        singular=_("station"),
+        part="tool",
+        form=StationForm,
+        deed=Deed.CHANGE_STATIONS,
+        key=("code",),
+        joined=("press",),
+        columns=(
+            Column(_("code"), ("code",)),
+            Column(_("name"), ("name",)),
+            Column(_("area"), ("area",)),
+            Column(_("press"), ("press",)),
+            Column(_("tool kinds"), ("tool_kinds",)),
+        ),
+        search=("code", "name", "area", "tool_kinds"),
+        standing=station_standing,
+        explain=_("Where terminations are made. Tablets are enrolled at a station and show its queue."),
     ),
     Kind(
         slug="customers",

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.fields import MillimetreField, NewtonField, key_field, ordered, positive
 from shop.people import Person
-from shop.tools import Feed, Tool, ToolState
+from shop.tools import Feed, Gauge, Tool, ToolState
 
 
 class PressKind(models.TextChoices):
@@ -124,3 +124,26 @@ class ToolCare(models.Model):
 
     def __str__(self) -> str:
         return f"{self.tool}: {self.kind} {self.done_on}"
+
+
+class PressCheck(models.Model):
+    """A verification of a press's shut height, as measured: never changed afterwards."""
+
+    press = models.ForeignKey(Press, on_delete=models.PROTECT, related_name="checks", verbose_name=_("press"))
+    done_on = models.DateField(_("done"))
+    measured_mm = MillimetreField(_("shut height measured, mm"))
+    nominal_mm = MillimetreField(_("asked, mm"))
+    tolerance_mm = MillimetreField(_("tolerance, ± mm"))
+    result = models.CharField(_("result"), max_length=10, choices=CareResult)
+    gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="press_checks", verbose_name=_("gauge"))
+    note = models.CharField(_("note"), max_length=300, blank=True)
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-done_on", "-pk"]
+        verbose_name = _("press verification")
+        constraints = [positive("measured_mm", "press_check_positive")]
+
+    def __str__(self) -> str:
+        return f"{self.press}: {self.measured_mm} mm on {self.done_on}"

@@ -108,6 +108,13 @@ def _of_tools(on: date, ahead: Horizon) -> Iterator[CribLine]:
             for matter, due in found:
                 if due:
                     yield CribLine(due.group, thing, tool.asset_number, url, tool.description, matter, due.due, due.left, rank=due.rank)
+            drift = _by_count(tool.drift_due_count, tool.crimp_count, ahead) or _by_day(tool.drift_due_on, on, ahead)
+            if drift:
+                # A forecast, no plan: it is due, and never overdue of its own.
+                about = _("about {day}").format(day=tool.drift_due_on.isoformat()) if tool.drift_due_on else ""
+                due_at = _("at {n}").format(n=tool.drift_due_count)
+                matter = _("crimp height drifts to a limit")
+                yield CribLine("due", thing, tool.asset_number, url, tool.description, matter, due_at, about, tool.drift_matter, drift.rank)
             if tool.verification_due_on is None:
                 yield CribLine("unplanned", thing, tool.asset_number, url, tool.description, _("verification"))
             if tool.service_due_on is None and tool.service_due_count is None:

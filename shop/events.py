@@ -98,8 +98,53 @@ class ToolCared(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ShutHeightVerified(Event):
+    """The shut height of a press was measured: content has the result, and state and dates of the press before and after."""
+
+    kind: ClassVar[str] = "press.shut_height_verified"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CounterSet(Event):
     kind: ClassVar[str] = "tool.counter_set"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StandInNamed(Event):
+    """Somebody stands in for a person who is away: content has who, with which role, from when until when, and why."""
+
+    kind: ClassVar[str] = "person.stand_in_named"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StandInEnded(Event):
+    kind: ClassVar[str] = "person.stand_in_ended"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TabletOffered(Event):
+    """A one-time code was made for a tablet: content has its name, the station and until when the code holds."""
+
+    kind: ClassVar[str] = "tablet.offered"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TabletEnrolled(Event):
+    """A tablet was enrolled with the code: content has its name and the station."""
+
+    kind: ClassVar[str] = "tablet.enrolled"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TabletMoved(Event):
+    """A tablet went to another station: content has the station before, and why."""
+
+    kind: ClassVar[str] = "tablet.moved"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TabletRevoked(Event):
+    kind: ClassVar[str] = "tablet.revoked"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,6 +182,13 @@ class SheetDrafted(Event):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TerminationPlanned(Event):
     kind: ClassVar[str] = "sheet.termination_planned"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InspectionPlanned(Event):
+    """The inspection plan of a termination was stated, characteristic by characteristic: content has it before and after."""
+
+    kind: ClassVar[str] = "sheet.inspection_planned"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 
+from shop.conductor import Conductor
 from shop.crib import Press
+from shop.current import Carrier, CurrentAdvice, current_advice, wire_current
 from shop.fit import CircuitFacts, SpecificationFacts, TerminalFacts, ToolRowFacts, WireFacts
 from shop.jobs import Termination
 from shop.materials import ConductorKind, ConductorMaterial, Terminal, Wire
@@ -144,6 +147,17 @@ def known_of(terminals: Iterable[int], on: date) -> Known:
 
 def circuit_facts(termination: Termination) -> CircuitFacts:
     return CircuitFacts(temperature_c=termination.required_temperature_c, voltage_v=termination.required_voltage_v)
+
+
+def advice_on(current_a: Decimal, wires: Sequence[Wire], terminal: Terminal) -> CurrentAdvice:
+    """What a current does in each wire at its temperature rating (20 °C where none is recorded), and whether ratings are recorded."""
+    carried = []
+    for wire in wires:
+        conductor = Conductor(wire.size, wire.csa_mm2, wire.strands, wire.strand_diameter_mm, wire.awg or None)
+        at_c = Decimal(20) if wire.temperature_rating_c is None else Decimal(wire.temperature_rating_c)
+        carrier = Carrier(wire.part_number, wire.current_rating_a, wire.current_source)
+        carried.append(wire_current(current_a, conductor, wire.material, carrier, at_c))
+    return current_advice(current_a, carried, Carrier(terminal.part_number, terminal.current_rating_a, terminal.current_source))
 
 
 def facts_of(wires: Sequence[Wire], *, dipped_end: bool = False) -> list[WireFacts]:

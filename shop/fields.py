@@ -23,6 +23,11 @@ def key_field(verbose_name: Any, **options: Any) -> models.CharField[str, str]:
     return models.CharField(verbose_name, max_length=60, validators=[key_validator], **options)
 
 
+def item_number_field() -> models.CharField[str, str]:
+    """The GTIN on the supplier's labels, as 14 figures with the check digit right (`shop.scanned.gtin14`); empty where it is not known."""
+    return models.CharField(_("item number (GTIN)"), max_length=14, blank=True, db_index=True)
+
+
 if TYPE_CHECKING:
     _Decimal = models.DecimalField[Any, Any]
 else:
@@ -48,6 +53,15 @@ class NewtonField(_Decimal):
     def __init__(self, *args: Any, **options: Any) -> None:
         options.setdefault("max_digits", 10)
         options.setdefault("decimal_places", 2)
+        super().__init__(*args, **options)
+
+
+class AmpereField(_Decimal):
+    """A current in A with three decimals."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        options.setdefault("max_digits", 10)
+        options.setdefault("decimal_places", 3)
         super().__init__(*args, **options)
 
 

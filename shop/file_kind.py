@@ -1,16 +1,24 @@
-"""What a file is by its first bytes, whatever its name says: PDF, PNG, JPEG, and plain text or CSV. Everything else is nothing we keep.
+"""What a file is by its bytes, whatever its name says: PDF, PNG, JPEG, WebP, XLSX, plain text or CSV. All else is nothing we keep.
 
-Signatures: ISO 32000-1 7.5.2 (PDF header), ISO/IEC 15948 5.2 (PNG), ISO/IEC 10918-1 annex B (JPEG start of image and next marker).
+Signatures: ISO 32000-1 7.5.2 (PDF header), ISO/IEC 15948 5.2 (PNG), ISO/IEC 10918-1 annex B (JPEG start of image and next marker),
+RFC 9649 2.4 (WebP header). A workbook is a ZIP with a list of content types and a workbook in it (ECMA-376 part 2, 10; part 1, 12);
+one that carries macros is none of ours.
 """
 
 from __future__ import annotations
 
+import io
+import zipfile
 from pathlib import PurePath
+
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 ENDINGS = {
     "application/pdf": (".pdf",),
     "image/png": (".png",),
     "image/jpeg": (".jpg", ".jpeg"),
+    "image/webp": (".webp",),
+    XLSX: (".xlsx",),
     "text/csv": (".csv",),
     "text/plain": (".txt",),
 }
@@ -24,9 +32,23 @@ def kind_of_file(name: str, data: bytes) -> str | None:
     for signature, kind in _SIGNATURES:
         if data.startswith(signature):
             return kind
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "image/webp"
+    if data.startswith(b"PK\x03\x04"):
+        return XLSX if _is_workbook(data) else None
     if not _is_text(data):
         return None
     return "text/csv" if PurePath(name.lower()).suffix == ".csv" else "text/plain"
+
+
+def _is_workbook(data: bytes) -> bool:
+    """Read from the list of contents alone: nothing is unpacked."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            names = set(archive.namelist())
+    except (zipfile.BadZipFile, ValueError, NotImplementedError):
+        return False
+    return {"[Content_Types].xml", "xl/workbook.xml"} <= names and not any(name.endswith("vbaProject.bin") for name in names)
 
 
 def is_named_as(name: str, kind: str) -> bool:

@@ -6,12 +6,13 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from shop.characteristics import Characteristic
 from shop.crib import Press
-from shop.fields import MillimetreField, NewtonField, SquareMillimetreField, key_field, ordered, positive
+from shop.fields import AmpereField, MillimetreField, NewtonField, SquareMillimetreField, key_field, ordered, positive
 from shop.materials import Terminal, Wire
 from shop.people import Person
 from shop.specifications import CrimpSpecification
-from shop.tools import Tool, ToolRow
+from shop.tools import GaugeKind, Tool, ToolRow
 
 
 class Customer(models.Model):
@@ -143,6 +144,7 @@ class Termination(models.Model):
     wire_length_mm = MillimetreField(_("wire length, mm"), null=True, blank=True)
     required_temperature_c = models.IntegerField(_("temperature asked, °C"), null=True, blank=True)
     required_voltage_v = models.PositiveIntegerField(_("voltage asked, V"), null=True, blank=True)
+    required_current_a = AmpereField(_("current asked, A"), null=True, blank=True)
 
     csa_mm2 = SquareMillimetreField(_("conductor area in the barrel, mm²"))
     setting = models.CharField(_("tool setting"), max_length=60, blank=True)
@@ -177,6 +179,10 @@ class Termination(models.Model):
     cross_sections = models.PositiveSmallIntegerField(_("cross-sections on the first piece"), default=0)
     last_piece_pulls = models.PositiveSmallIntegerField(_("pull tests on the last piece"), default=1)
     inspector_signs = models.BooleanField(_("an inspector countersigns the first piece"), default=False)
+    rework_allowed = models.BooleanField(_("held pieces may be reworked"), default=False)
+    # Visual criteria: the codes of usual ones that do not apply here, and what else is looked at, in words.
+    criteria_left_out = models.JSONField(default=list, blank=True)
+    criteria_added = models.JSONField(default=list, blank=True)
 
     class Meta:
         ordering = ["sheet", "position"]
@@ -209,6 +215,43 @@ class TerminationWire(models.Model):
 
     def __str__(self) -> str:
         return f"{self.termination} {self.wire}"
+
+
+class ChartKind(models.TextChoices):
+    """Which control chart follows a characteristic."""
+
+    NONE = "none", _("none")
+    INDIVIDUALS = "individuals", _("individuals and moving range")
+    MEAN_RANGE = "mean and range", _("mean and range")
+    MEAN_S = "mean and s", _("mean and standard deviation")
+    EWMA = "EWMA", _("EWMA")
+    CUSUM = "CUSUM", _("CUSUM")
+
+
+class PlanLine(models.Model):
+    """What the inspection plan says of one characteristic beyond the usual plan. An empty count is the usual one: `shop.plan_lines`.
+
+    The counts of crimp heights and pull tests that the termination states itself have their only home there.
+    """
+
+    termination = models.ForeignKey(Termination, on_delete=models.PROTECT, related_name="plan_lines")
+    characteristic = models.CharField(_("characteristic"), max_length=24, choices=Characteristic)
+    gauge_kind = models.CharField(_("gauge"), max_length=30, choices=GaugeKind, blank=True)
+    first_pieces = models.PositiveSmallIntegerField(_("pieces of the first piece"), null=True, blank=True)
+    sample_pieces = models.PositiveSmallIntegerField(_("pieces of a sample in process"), null=True, blank=True)
+    last_pieces = models.PositiveSmallIntegerField(_("pieces of the last piece"), null=True, blank=True)
+    every_nth = models.PositiveSmallIntegerField(_("in every how many-th sample"), default=1)
+    chart = models.CharField(_("chart"), max_length=20, choices=ChartKind, blank=True)
+
+    class Meta:
+        ordering = ["termination", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["termination", "characteristic"], name="plan_line_once"),
+            positive("every_nth", "plan_line_every_nth"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.termination} {self.characteristic}"
 
 
 class ReviewComment(models.Model):

@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.fields import MillimetreField, NewtonField, SquareMillimetreField, key_field, ordered, positive
+from shop.fields import AmpereField, MillimetreField, NewtonField, SquareMillimetreField, item_number_field, key_field, ordered, positive
 
 
 class ConductorKind(models.TextChoices):
@@ -31,6 +31,7 @@ class ConductorMaterial(models.TextChoices):
 class Wire(models.Model):
     part_number = key_field(_("part number"), unique=True)
     description = models.CharField(_("description"), max_length=200, blank=True)
+    gtin = item_number_field()
     size = models.CharField(_("size"), max_length=40, help_text=_("AWG 20, 0.5 mm², 19x0.2, AWG 20 (19/32)"))  # as typed
     csa_mm2 = SquareMillimetreField(_("conductor area, mm²"))
     strands = models.PositiveIntegerField(_("strands"), null=True, blank=True)
@@ -42,6 +43,8 @@ class Wire(models.Model):
     colour = models.CharField(_("colour"), max_length=40, blank=True)
     temperature_rating_c = models.IntegerField(_("temperature rating, °C"), null=True, blank=True)
     voltage_rating_v = models.PositiveIntegerField(_("voltage rating, V"), null=True, blank=True)
+    current_rating_a = AmpereField(_("current rating, A"), null=True, blank=True)
+    current_source = models.CharField(_("source of the current rating"), max_length=200, blank=True)
     is_active = models.BooleanField(_("in use"), default=True)
 
     class Meta:
@@ -50,6 +53,7 @@ class Wire(models.Model):
         constraints = [
             positive("csa_mm2", "wire_csa_positive"),
             positive("insulation_od_mm", "wire_od_positive"),
+            positive("current_rating_a", "wire_current_positive"),
         ]
 
     def __str__(self) -> str:
@@ -80,6 +84,7 @@ class SupplyForm(models.TextChoices):
 class Terminal(models.Model):
     part_number = key_field(_("part number"), unique=True)
     description = models.CharField(_("description"), max_length=200, blank=True)
+    gtin = item_number_field()
     kind = models.CharField(_("kind"), max_length=20, choices=TerminalKind)
     barrel = models.CharField(_("conductor barrel"), max_length=10, choices=Barrel, default=Barrel.OPEN)
     form = models.CharField(_("supplied as"), max_length=20, choices=SupplyForm, default=SupplyForm.REEL)
@@ -92,6 +97,8 @@ class Terminal(models.Model):
     accepts_solid = models.BooleanField(_("takes solid wire"), default=False)
     accepts_fine_stranded = models.BooleanField(_("takes fine strands"), default=True)
     accepts_aluminium = models.BooleanField(_("takes aluminium"), default=False)
+    current_rating_a = AmpereField(_("current rating, A"), null=True, blank=True)
+    current_source = models.CharField(_("source of the current rating"), max_length=200, blank=True)
     plating = models.CharField(_("plating"), max_length=40, blank=True)
     crimp_force_n = NewtonField(_("crimp force needed, N"), null=True, blank=True)
     is_active = models.BooleanField(_("in use"), default=True)
@@ -104,6 +111,7 @@ class Terminal(models.Model):
             ordered("csa_min_mm2", "csa_max_mm2", "terminal_csa_ordered"),
             ordered("od_min_mm", "od_max_mm", "terminal_od_ordered"),
             positive("wires_max", "terminal_takes_a_wire"),
+            positive("current_rating_a", "terminal_current_positive"),
         ]
 
     def __str__(self) -> str:
@@ -119,6 +127,10 @@ class LotState(models.TextChoices):
 
 
 class LotQuerySet(models.QuerySet[Any]):
+    def in_the_shop(self) -> LotQuerySet:
+        """What may still be scanned: neither used up nor returned."""
+        return self.exclude(state__in=[LotState.USED_UP, LotState.RETURNED])
+
     def usable(self, on: date) -> LotQuerySet:
         return self.filter(state=LotState.RELEASED).filter(Q(usable_until__isnull=True) | Q(usable_until__gte=on))
 
@@ -128,6 +140,9 @@ class MaterialLot(models.Model):
 
     lot_number = key_field(_("lot number"), unique=True)
     supplier = models.CharField(_("supplier"), max_length=120, blank=True)
+    # What the supplier's own label carries, so that it can be scanned as it came.
+    supplier_lot = models.CharField(_("supplier's lot"), max_length=40, blank=True, db_index=True)
+    supplier_serial = models.CharField(_("serial number on the supplier's label"), max_length=40, blank=True, db_index=True)
     certificate = models.CharField(_("certificate of conformity"), max_length=80, blank=True)
     received_on = models.DateField(_("received"))
     usable_until = models.DateField(_("shelf life until"), null=True, blank=True)

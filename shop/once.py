@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import hashlib
+from collections.abc import Callable, Iterable
 from datetime import datetime
 
 from django.db import IntegrityError, transaction
@@ -10,6 +11,11 @@ from django.db import IntegrityError, transaction
 from shop.finding import Refused, misfit
 from shop.jobs import Performed
 from shop.people import Person
+
+
+def form_digest(path: str, typed: Iterable[tuple[str, str]]) -> str:
+    """What was typed where, in twelve figures: part of an act's name, so that an old key never stands for another value."""
+    return hashlib.sha256(repr((path, sorted(typed))).encode()).hexdigest()[:12]
 
 
 def performed(key: str, act: str) -> str | None:

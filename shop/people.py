@@ -13,6 +13,7 @@ from django.db.models import Q
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
+from shop.clock import now, shop_day
 from shop.fields import key_validator
 
 
@@ -49,12 +50,20 @@ class Display(models.TextChoices):
     INCH = "inch", _("inch and lbf")
 
 
+class Language(models.TextChoices):
+    """Names of languages stand in their own language."""
+
+    ENGLISH = "en", "English"
+    GERMAN = "de", "Deutsch"
+
+
 class PeopleQuerySet(models.QuerySet["Person"]):
     def active(self) -> PeopleQuerySet:
         return self.filter(is_active=True)
 
     def with_role(self, role: Role) -> PeopleQuerySet:
-        return self.filter(person_roles__role=role)
+        """Whose own role it is; stand-ins are not among them."""
+        return self.filter(person_roles__role=role, person_roles__stands_in_for=None)
 
 
 class PeopleManager(BaseUserManager["Person"]):
@@ -85,6 +94,7 @@ class Person(AbstractBaseUser):
     email = models.EmailField(blank=True)
     is_active = models.BooleanField(_("account open"), default=True)
     display = models.CharField(_("units shown"), max_length=10, choices=Display, default=Display.METRIC)
+    language = models.CharField(_("language"), max_length=10, choices=Language, blank=True)  # empty: as the browser asks
     joined_at = models.DateTimeField(auto_now_add=True)
     must_change_secret = models.BooleanField(
         _("has to choose a new password and PIN"), default=False, editable=False
@@ -115,8 +125,14 @@ class Person(AbstractBaseUser):
     def roles(self) -> frozenset[str]:
         if self.pk is None or not self.is_active:
             return frozenset()
+        today = shop_day(now())
         # all(), not values_list(): a list of people brings the roles along in one go.
-        return frozenset(row.role for row in self.person_roles.all())
+        return frozenset(row.role for row in self.person_roles.all() if row.holds_on(today))
+
+    def standing_in(self, on: date) -> list[tuple[str, str]]:
+        """(role, name of the colleague) that this person stands in with on that day."""
+        rows = self.person_roles.filter(stands_in_for__isnull=False, since__lte=on, until__gte=on).select_related("stands_in_for")
+        return [(row.role, row.stands_in_for.name) for row in rows.order_by("role", "pk") if row.stands_in_for is not None]
 
     def set_pin(self, pin: str) -> None:
         self.pin = make_password(pin)
@@ -129,14 +145,33 @@ class Person(AbstractBaseUser):
 
 
 class PersonRole(models.Model):
+    """A role that a person holds; or one that they stand in with for somebody who is away, from a day until a day (both included)."""
+
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="person_roles")
     role = models.CharField(max_length=20, choices=Role)
+    stands_in_for = models.ForeignKey(
+        Person, on_delete=models.PROTECT, related_name="stand_ins", null=True, blank=True, verbose_name=_("stands in for")
+    )
+    since = models.DateField(_("from"), null=True, blank=True)
+    until = models.DateField(_("until"), null=True, blank=True)
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["person", "role"], name="role_once_per_person")]
+        constraints = [
+            models.UniqueConstraint(fields=["person", "role"], condition=Q(stands_in_for=None), name="role_once_per_person"),
+            models.CheckConstraint(
+                condition=Q(stands_in_for=None, since=None, until=None)
+                | Q(stands_in_for__isnull=False, since__isnull=False, until__isnull=False),
+                name="stand_in_has_its_days",
+                violation_error_code="data.invalid",
+                violation_error_message=_("Whoever stands in for somebody does so from a day until a day."),
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.person}: {self.role}"
+
+    def holds_on(self, day: date) -> bool:
+        return self.since is None or self.until is None or self.since <= day <= self.until
 
 
 class QualificationQuerySet(models.QuerySet["Qualification"]):

@@ -43,6 +43,12 @@ for _definition in (
     f"degree_fahrenheit = {Decimal(5) / 9} * kelvin; offset: {Decimal('459.67') * 5 / 9}",
     "volt = [voltage] = V",
     "kilovolt = 1000 * volt",
+    "milliohm = [resistance]",
+    "microohm = 0.001 * milliohm",
+    "ohm = 1000 * milliohm",
+    "percent = []",
+    "ampere = [current] = A",
+    "milliampere = 0.001 * ampere",
     "kilogram = [mass] = kg",
     "pound = 0.45359237 * kilogram",
 ):
@@ -63,6 +69,8 @@ _SPELLINGS: dict[str, str] = {
     "°c": "degree_celsius", "c": "degree_celsius", "degc": "degree_celsius", "℃": "degree_celsius",
     "°f": "degree_fahrenheit", "f": "degree_fahrenheit", "degf": "degree_fahrenheit", "k": "kelvin",
     "v": "volt", "kv": "kilovolt",
+    "mω": "milliohm", "mohm": "milliohm", "µω": "microohm", "μω": "microohm", "uohm": "microohm", "ω": "ohm", "ohm": "ohm",
+    "%": "percent", "a": "ampere", "ma": "milliampere",
     "kg": "kilogram", "lb": "pound", "lbs": "pound",
 }  # fmt: skip
 
@@ -122,6 +130,9 @@ _AREA = _Dimension("square_millimetre", "mm2", "an area in mm² or cmil")
 _FORCE = _Dimension("newton", "N", "a force in N, kN, lbf or kgf", mass_hint=" It is a mass: write lbf or kgf for a force.")
 _TEMPERATURE = _Dimension("degree_celsius", "°C", "a temperature in °C, °F or K")
 _VOLTAGE = _Dimension("volt", "V", "a voltage in V or kV")
+_RESISTANCE = _Dimension("milliohm", "mohm", "a resistance in mΩ, µΩ or Ω")
+_CURRENT = _Dimension("ampere", "A", "a current in A or mA")
+_SHARE = _Dimension("percent", "%", "a share in %")
 
 
 def parse_number(text: str, expected: str = "a number") -> Decimal:
@@ -184,7 +195,9 @@ def _parse(text: str, dimension: _Dimension, default_unit: str) -> Typed:
 
 
 def _unit(spelling: str) -> str | None:
-    """The unit behind a spelling, or None. Case is ignored: caps lock is common, and no unit here needs it."""
+    """The unit behind a spelling, or None. Case is ignored, because caps lock is common; only a megohm would become a milliohm by it."""
+    if re.match(r"\s*M\s*(Ω|Ω|ohm)", spelling, re.IGNORECASE) and spelling.lstrip().startswith("M"):
+        return None
     return _SPELLINGS.get(spelling.replace(" ", "").lower())
 
 
@@ -241,3 +254,18 @@ def show_force(value_n: Decimal, system: System) -> str:
     if system == "inch":
         return f"{_shown(value_n / Decimal('4.4482216152605'), 1, 1)} lbf"
     return f"{_shown(value_n, 1, 2)} N"
+
+
+def parse_current_a(text: str, default_unit: str = "A") -> Typed:
+    """A current in A. "7.5", "500 mA". Raises NotAQuantity."""
+    return _parse(text, _CURRENT, default_unit)
+
+
+def parse_resistance_mohm(text: str, default_unit: str = "mohm") -> Typed:
+    """A resistance in mΩ. "0.85", "850 µΩ". Raises NotAQuantity."""
+    return _parse(text, _RESISTANCE, default_unit)
+
+
+def parse_share_pct(text: str, default_unit: str = "%") -> Typed:
+    """A share in %. "86.5", "86.5 %". Raises NotAQuantity."""
+    return _parse(text, _SHARE, default_unit)

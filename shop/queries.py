@@ -13,13 +13,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from shop.crib import Press
+from shop.current_words import AdviceWords, advice_words
+from shop.facts import advice_on
+from shop.figures import show_area, show_force, show_length
 from shop.finding import Finding, Verdict
 from shop.fit import CircuitFacts
 from shop.jobs import Job, SetupSheet, SheetStatus, Termination
 from shop.materials import Terminal, Wire
 from shop.planning import TerminationCheck, plan_for, press_offers, tool_offers
 from shop.press_fit import TOOLS_FOR_A_PRESS
-from shop.quantity import System, show_area, show_force, show_length
+from shop.quantity import System
 from shop.rechecks import SheetFlag
 from shop.specifications import CrimpSpecification
 from shop.templatetags.shop import figure
@@ -340,6 +343,7 @@ class Fit:
     targets: list[Target]
     outcome: str
     word: str
+    advice: AdviceWords | None = None
 
 
 NOTHING_PICKED = Fit(False, [], [], [], Presses(), [], "", "", [], "waiting", "")
@@ -355,6 +359,7 @@ def fit_of(
     *,
     press: Press | None = None,
     dipped_end: bool = False,
+    current_a: Decimal | None = None,
 ) -> Fit:
     """Wires and terminal held against every rule of planning, every tool, and every press; the targets of the specification in force."""
     if not wires or terminal is None:
@@ -382,6 +387,7 @@ def fit_of(
         targets=targets_of(spec, system) if spec else [],
         outcome="fits" if fits else "misfit",
         word=_("Wire, terminal, tool and documents fit.") if fits else _("This does not fit together yet."),
+        advice=advice_words(advice_on(current_a, wires, terminal)) if current_a else None,
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from django.dispatch import receiver
 
 from shop.acts.rechecks import ask_recheck
-from shop.events import CatalogueChanged, CatalogueImported, ConcessionGranted, ConcessionWithdrawn, Event, published
+from shop.events import CatalogueChanged, CatalogueImported, ConcessionGranted, ConcessionWithdrawn, Event, ShutHeightVerified, published
 
 JUDGED: Mapping[str, frozenset[str]] = {
     "wires": frozenset({"description", "colour"}),
@@ -46,6 +46,11 @@ def after_change(sender: type[Event], event: CatalogueChanged, **kwargs: Any) ->
 def after_import(sender: type[Event], event: CatalogueImported, **kwargs: Any) -> None:
     if event.content["kind"] in JUDGED:
         ask_recheck(reason=f"{event.content['kind']} imported from {event.content['file']}", by=event.by, at=event.at)
+
+
+@receiver(published, sender=ShutHeightVerified, dispatch_uid="recheck-after-press")
+def after_press(sender: type[Event], event: ShutHeightVerified, **kwargs: Any) -> None:
+    ask_recheck(reason=f"press {event.subject[2]} verified", by=event.by, at=event.at)
 
 
 @receiver(published, sender=ConcessionGranted, dispatch_uid="recheck-after-grant")

@@ -7,11 +7,122 @@ from django.utils.translation import gettext_lazy as _
 from shop.wording import RuleText
 
 RULES: dict[str, RuleText] = {
+    "gauge.pattern.length": RuleText(
+        title=_("Line of a gauge"),
+        misfit=_("The line is empty or too long."),
+        expected=_("At most {most} characters."),
+        next_step=_("Shorten it."),
+    ),
+    "gauge.pattern.word": RuleText(
+        title=_("Line of a gauge"),
+        misfit=_("“{word}” is none of the words for what changes."),
+        expected=_("One of {words}."),
+        next_step=_("Correct the line."),
+    ),
+    "gauge.pattern.value": RuleText(
+        title=_("Line of a gauge"),
+        misfit=_("A line carries one value, and a unit or a sign once at most."),
+        next_step=_("Leave exactly one {{value}} in it."),
+    ),
+    "gauge.pattern.open": RuleText(
+        title=_("Line of a gauge"),
+        misfit=_("Too much of the line is left open."),
+        expected=_("At most {most} of {{text}} and {{skip}}."),
+        next_step=_("Write what stays the same as it is sent."),
+    ),
+    "scan.too_long": RuleText(
+        title=_("Label"),
+        misfit=_("{length} characters came in one scan."),
+        expected=_("At most {most}."),
+        next_step=_("Scan one symbol at a time; cover the ones beside it."),
+    ),
+    "scan.characters": RuleText(
+        title=_("Label"),
+        misfit=_("“{data}” holds control characters."),
+        expected=_("Letters, figures and signs."),
+        next_step=_("Scan again; if it stays so, set the scanner's prefix and suffix."),
+    ),
+    "scan.empty": RuleText(title=_("Label"), misfit=_("The symbol says nothing after its beginning."), next_step=_("Scan it again.")),
+    "scan.identifier": RuleText(
+        title=_("Label"),
+        misfit=_("“{ai}” begins no element that is known here."),
+        expected=_("An application identifier such as 01, 10 or 21."),
+        next_step=_("Scan again, or scan the shop's own label of the lot."),
+    ),
+    "scan.length": RuleText(
+        title=_("Label"),
+        misfit=_("({ai}) {title} “{data}” has {length} characters."),
+        expected=_("It takes {expected}."),
+        next_step=_("Scan the whole symbol again."),
+    ),
+    "scan.data": RuleText(
+        title=_("Label"),
+        misfit=_("({ai}) {title} cannot be “{data}”."),
+        expected=_("Figures where a number is asked, and no spaces."),
+        next_step=_("Scan again."),
+    ),
+    "scan.check_digit": RuleText(
+        title=_("Check digit"),
+        misfit=_("({ai}) {title} {data}: the last figure is {digit} and would have to be {computed}."),
+        expected=_("A number whose check digit is right: one figure is wrong."),
+        next_step=_("Scan again; if it was typed, compare it figure by figure."),
+    ),
+    "scan.gtin": RuleText(
+        title=_("Item number"),
+        misfit=_("“{data}” is no item number (GTIN)."),
+        expected=_("8, 12, 13 or 14 figures, the last one a check digit."),
+        next_step=_("Copy it from the supplier's label, or leave it empty."),
+    ),
+    "scan.date": RuleText(
+        title=_("Label"),
+        misfit=_("({ai}) {title} “{data}” is no day."),
+        expected=_("Year, month and day, two figures each."),
+        next_step=_("Scan again, or ask the store to look at the label."),
+    ),
+    "scan.twice": RuleText(
+        title=_("Label"),
+        misfit=_("({ai}) stands in it twice: {first} and {second}."),
+        expected=_("One of each."),
+        next_step=_("Scan one symbol at a time."),
+    ),
+    "scan.link": RuleText(
+        title=_("Label"), misfit=_("No element of it can be the key of an address."), next_step=_("Add the item number, 01.")
+    ),
     "person.role": RuleText(
         title=_("Role"),
         misfit=_("{person} has no role that may {deed}."),
         expected=_("It takes one of these roles: {roles}."),
         next_step=_("Ask one of them, or ask an administrator for the role."),
+    ),
+    "stand_in.role": RuleText(
+        title=_("Standing in"),
+        misfit=_("Nobody stands in for {person} as {role}."),
+        expected=_("One of the person's own roles out of {roles}: who crimps is qualified in person, who audits or administers is named."),
+        next_step=_("Choose another role."),
+    ),
+    "stand_in.self": RuleText(
+        title=_("Standing in"), misfit=_("{person} cannot stand in for themselves."), next_step=_("Name a colleague.")
+    ),
+    "stand_in.holds": RuleText(
+        title=_("Standing in"), misfit=_("{deputy} holds the role {role} already."), next_step=_("Nothing to do: they may act with it.")
+    ),
+    "stand_in.closed": RuleText(title=_("Standing in"), misfit=_("The account of {deputy} is closed."), next_step=_("Name somebody else.")),
+    "stand_in.days": RuleText(
+        title=_("Days"),
+        misfit=_("From {since} until {until} cannot be named on {today}."),
+        expected=_("It begins today or later, ends no earlier than it begins, and lasts {most} days at most."),
+        next_step=_("Correct the days; for longer, give the role itself."),
+    ),
+    "stand_in.overlap": RuleText(
+        title=_("Standing in"),
+        misfit=_("{deputy} stands in for {person} as {role} from {since} until {until} already."),
+        next_step=_("End that first, or choose other days."),
+    ),
+    "stand_in.over": RuleText(title=_("Standing in"), misfit=_("It ended on {until}."), next_step=_("Nothing to do.")),
+    "sign.answers": RuleText(
+        title=_("Your statement"),
+        misfit=_("Password and PIN are a signature: whoever chooses them answers for what is signed with them."),
+        next_step=_("Tick the statement."),
     ),
     "person.own_secret": RuleText(
         title=_("Own secret"),
@@ -56,6 +167,29 @@ RULES: dict[str, RuleText] = {
         misfit=_("What you saw is no longer what would be signed: somebody changed it meanwhile."),
         expected=_("A signature covers exactly what was on the screen."),
         next_step=_("Look at the page again and sign what it shows now."),
+    ),
+    "tablet.code": RuleText(
+        title=_("Code of a tablet"),
+        misfit=_("No tablet waits for this code."),
+        expected=_("Eight letters and digits as an administrator's page shows them; a code holds {minutes} minutes and once."),
+        next_step=_("Type it again, or ask an administrator for a new one."),
+    ),
+    "tablet.station": RuleText(
+        title=_("Station"), misfit=_("Station {station} is not in use."), next_step=_("Choose another station, or put it into use first.")
+    ),
+    "tablet.elsewhere": RuleText(
+        title=_("Tablet"),
+        misfit=_("Tablet {tablet} is enrolled at station {station}."),
+        expected=_("Tablets have names of their own; one that goes elsewhere is moved."),
+        next_step=_("Move it, or give this tablet another name."),
+    ),
+    "tablet.revoked": RuleText(
+        title=_("Tablet"), misfit=_("Tablet {tablet} was revoked on {on}."), next_step=_("Make a code to enrol it again.")
+    ),
+    "tablet.needed": RuleText(
+        title=_("Enrolled tablets only"),
+        misfit=_("This browser is no enrolled tablet, and this shop works at enrolled tablets only."),
+        next_step=_("Ask an administrator to enrol it; nothing was written."),
     ),
     "pin.shape": RuleText(
         title=_("PIN"),
@@ -170,6 +304,71 @@ RULES: dict[str, RuleText] = {
         expected=_("At least one crimp height on the first piece and at least one pull test where a pull force is specified."),
         next_step=_("Correct the inspection plan."),
     ),
+    "plan.characteristic": RuleText(
+        title=_("Characteristic"),
+        misfit=_("{characteristic} stands twice, or the sheet states no limits for it."),
+        expected=_("Each of these once: {asked}."),
+        next_step=_("Correct the inspection plan."),
+    ),
+    "plan.characteristic.missing": RuleText(
+        title=_("Characteristic"),
+        misfit=_("The plan says nothing of {characteristic}, for which the sheet states limits."),
+        next_step=_("State how often it is measured; none is an answer too."),
+    ),
+    "plan.pieces": RuleText(
+        title=_("Pieces"),
+        misfit=_("{count} pieces for {characteristic}."),
+        expected=_("{least} to 1000 pieces."),
+        next_step=_("Correct the number."),
+    ),
+    "plan.every_nth": RuleText(
+        title=_("Every how many-th sample"),
+        misfit=_("{count} is no number of samples."),
+        expected=_("1 for every sample, 2 for every second one, and so on."),
+        next_step=_("Correct the number."),
+    ),
+    "plan.gauge": RuleText(
+        title=_("Gauge"),
+        misfit=_("A {gauge} does not measure {characteristic}."),
+        expected=_("One of: {kinds}."),
+        next_step=_("Pick one of these."),
+    ),
+    "plan.chart": RuleText(
+        title=_("Chart"),
+        misfit=_("A chart of {chart} needs two pieces in a sample; the plan has {count} for {characteristic}."),
+        expected=_("Individuals for single pieces."),
+        next_step=_("Pick individuals, or plan two pieces or more."),
+    ),
+    "plan.chart.unknown": RuleText(
+        title=_("Chart"),
+        misfit=_("There is no chart {chart}."),
+        expected=_("One of: {charts}."),
+        next_step=_("Pick one of these."),
+    ),
+    "plan.criterion": RuleText(
+        title=_("Visual criterion"),
+        misfit=_("{criterion} is no usual criterion of this terminal."),
+        next_step=_("Leave out only what the list shows."),
+    ),
+    "plan.criterion.own": RuleText(
+        title=_("Criterion of your own"),
+        misfit=_("A criterion of your own is empty, too long, or stands twice."),
+        expected=_("At most {limit} characters, each said once."),
+        next_step=_("Say in a few words what is seen when the piece is accepted."),
+    ),
+    "plan.criteria.none": RuleText(
+        title=_("Visual criteria"),
+        misfit=_("Every visual criterion is left out."),
+        expected=_("A crimp is looked at too: figures alone do not prove it."),
+        next_step=_("Keep those that apply."),
+    ),
+    "piece.nonconforming": RuleText(
+        title=_("Pieces that do not conform"),
+        misfit=_("Pieces do not conform to the sheet."),
+        expected=_("Every single piece within the limits of the sheet."),
+        next_step=_("Scrap them, or ask quality for a concession."),
+        concedable=True,
+    ),
     "concession.never": RuleText(
         title=_("Never conceded"),
         misfit=_("{title} ({code}) is never let through."),
@@ -223,7 +422,7 @@ RULES: dict[str, RuleText] = {
     "document.file.kind": RuleText(
         title=_("Kind of file"),
         misfit=_("{name} is, by its content, none of the files kept here."),
-        expected=_("PDF, PNG, JPEG, plain text or CSV in UTF-8."),
+        expected=_("PDF, PNG, JPEG, WebP, XLSX without macros, plain text or CSV in UTF-8."),
         next_step=_("Save it as PDF."),
     ),
     "document.file.name": RuleText(
@@ -250,6 +449,23 @@ RULES: dict[str, RuleText] = {
         title=_("Retired tool"),
         misfit=_("Tool {tool} is retired."),
         next_step=_("Change its state first, with the reason why it comes back."),
+    ),
+    "crib.press.height": RuleText(
+        title=_("Shut height"),
+        misfit=_("Press {press} states no shut height with a tolerance."),
+        expected=_("A measured height is held against both."),
+        next_step=_("Enter them with the press first."),
+    ),
+    "crib.press.due": RuleText(
+        title=_("Next verification"),
+        misfit=_("{due} is not after {day}."),
+        expected=_("The last day on which this verification holds."),
+        next_step=_("Correct the day."),
+    ),
+    "crib.press.gauge": RuleText(
+        title=_("Gauge"),
+        misfit=_("Gauge {gauge} was not in calibration on {day}."),
+        next_step=_("Measure with a gauge in calibration."),
     ),
     "crib.day.future": RuleText(
         title=_("Day"), misfit=_("{day} is yet to come."), expected=_("Today or an earlier day."), next_step=_("Correct the day.")
@@ -420,10 +636,32 @@ RULES: dict[str, RuleText] = {
         misfit=_("{bad} of {rows} rows are wrong. Nothing was imported."),
         next_step=_("Correct the rows named below and import the whole file again."),
     ),
+    "states.rows": RuleText(
+        title=_("Rows"),
+        misfit=_("{bad} of {rows} rows are refused. Nothing was changed."),
+        next_step=_("Correct the rows named below and send the whole file again."),
+    ),
     "import.kind": RuleText(
         title=_("Kind"),
         misfit=_("There is no kind {kind} to import."),
         expected=_("Kinds: {kinds}."),
         next_step=_("Name one of them."),
+    ),
+    "saved.address": RuleText(
+        title=_("Saved question"),
+        misfit=_("{address} is no question that can be saved."),
+        expected=_("The address of a list or a search of this program, from its first slash on, at most 500 characters."),
+        next_step=_("Open the list, set its filters and save it from there."),
+    ),
+    "saved.name": RuleText(
+        title=_("Saved question"), misfit=_("You keep a question called {name} already."), next_step=_("Write another name.")
+    ),
+    "saved.many": RuleText(
+        title=_("Saved question"), misfit=_("You keep {most} questions already."), next_step=_("Delete one that is no longer asked.")
+    ),
+    "saved.owner": RuleText(
+        title=_("Saved question"),
+        misfit=_("This question is kept by {owner}."),
+        next_step=_("Save it under a name of your own to change it."),
     ),
 }

@@ -68,9 +68,39 @@ try:
     SHOP_KEY_DIR = Path(env.str("SHOP_KEY_DIR", str(DATA_DIR / "keys")))
     MEDIA_ROOT = Path(env.str("MEDIA_ROOT", str(DATA_DIR / "media")))
     STATIC_ROOT = Path(env.str("STATIC_ROOT", str(DATA_DIR / "static")))
+    DECISION_RULE = env.str(
+        "DECISION_RULE",
+        "simple",
+        validate=environs.validate.OneOf(["simple", "expanded", "conformance-95", "four-to-one", "false-accept-2"]),
+    )
+    SEAL_LEVEL = env.str("SEAL_LEVEL", "B-B", validate=environs.validate.OneOf(["B-B", "B-T", "B-LT"]))
+    TIMESTAMP_URL = env.str("TIMESTAMP_URL", "")
+    TIMESTAMP_CERTIFICATES = env.str("TIMESTAMP_CERTIFICATES", "")
+    UPLOAD_LIMIT_MB = env.int("UPLOAD_LIMIT_MB", 10, validate=environs.validate.Range(min=1, max=100))
+    FILE_STORAGE = env.str("FILE_STORAGE", "disk", validate=environs.validate.OneOf(["disk", "s3"]))
+    S3_ENDPOINT = env.str("S3_ENDPOINT", "")
+    S3_REGION = env.str("S3_REGION", "us-east-1")
+    S3_BUCKET = env.str("S3_BUCKET", "")
+    S3_ACCESS_KEY = env.str("S3_ACCESS_KEY", "")
+    SIMULATED_GAUGE = env.bool("SIMULATED_GAUGE", False)
     PAPER = env.str("PAPER", "A4", validate=environs.validate.OneOf(["A4", "Letter"]))
     # Minutes without a touch after which a signed-in person has to sign in again (NIST SP 800-63B rev. 3, 4.2.3: 30 minutes idle).
+    # Where checkpoints of the ledger are handed to; a folder that is not there would be noticed when it is needed.
+    CHECKPOINT_DIR = env.path("CHECKPOINT_DIR", None)
+    CHECKPOINT_MAIL: list[str] = env.list("CHECKPOINT_MAIL", [])
+    CHECKPOINT_URL = env.str("CHECKPOINT_URL", "")
+    RECURRING_FINDINGS = env.int("RECURRING_FINDINGS", 3, validate=environs.validate.Range(min=2))
+    RECURRING_DAYS = env.int("RECURRING_DAYS", 90, validate=environs.validate.Range(min=1, max=3650))
+    CHECKPOINT_ENTRIES = env.int("CHECKPOINT_ENTRIES", 1000, validate=environs.validate.Range(min=1))
+    EMAIL = env.dj_email_url("EMAIL_URL", "smtp://localhost:25")
+    DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", "records@localhost")
     IDLE_MINUTES = env.int("IDLE_MINUTES", 30, validate=environs.validate.Range(min=1))
+    # At a shared tablet: minutes without a touch until it locks, unless its station says otherwise.
+    FLOOR_LOCK_MINUTES = env.int("FLOOR_LOCK_MINUTES", 5, validate=environs.validate.Range(min=1, max=480))
+    # What an operator does on a signal of a chart, in the shop's own words; one line each. Empty: the usual steps.
+    REACTION_PLAN: list[str] = env.list("REACTION_PLAN", [], delimiter="|")
+    REQUIRE_ENROLLED_TABLETS = env.bool("REQUIRE_ENROLLED_TABLETS", False)
+    ENROLMENT_MINUTES = env.int("ENROLMENT_MINUTES", 15, validate=environs.validate.Range(min=1, max=1440))
     LOG_LEVEL = env.str("LOG_LEVEL", "INFO", validate=environs.validate.OneOf(["DEBUG", "INFO", "WARNING", "ERROR"]))
     DATABASES = {"default": env.dj_db_url("DATABASE_URL", f"sqlite:///{DATA_DIR / 'shop.sqlite3'}", conn_max_age=600)}
 except environs.EnvError as error:
@@ -82,6 +112,22 @@ except (ValueError, KeyError) as error:
 
 SECRET_KEY = secret("SECRET_KEY") or generated_secret(DATA_DIR / "secret_key")
 SHOP_KEY_PASSPHRASE = secret("SHOP_KEY_PASSPHRASE")
+S3_SECRET_KEY = secret("S3_SECRET_KEY")
+
+if SEAL_LEVEL != "B-B" and not (TIMESTAMP_URL and TIMESTAMP_CERTIFICATES):
+    stop(f"SEAL_LEVEL {SEAL_LEVEL} needs TIMESTAMP_URL and TIMESTAMP_CERTIFICATES")
+
+if FILE_STORAGE == "s3" and not (S3_BUCKET and S3_ACCESS_KEY and S3_SECRET_KEY):
+    stop("FILE_STORAGE s3 needs S3_BUCKET, S3_ACCESS_KEY and S3_SECRET_KEY")
+if S3_ENDPOINT and not S3_ENDPOINT.startswith(("https://", "http://")):
+    stop(f"S3_ENDPOINT must begin with https:// or http://: {S3_ENDPOINT}")
+if CHECKPOINT_DIR is not None and not (CHECKPOINT_DIR.is_dir() and os.access(CHECKPOINT_DIR, os.W_OK)):
+    stop(f"CHECKPOINT_DIR is no folder that can be written to: {CHECKPOINT_DIR}")
+if CHECKPOINT_URL and not CHECKPOINT_URL.startswith(("https://", "http://")):
+    stop(f"CHECKPOINT_URL must begin with https:// or http://: {CHECKPOINT_URL}")
+EMAIL_HOST, EMAIL_PORT, EMAIL_BACKEND = EMAIL["EMAIL_HOST"], EMAIL["EMAIL_PORT"], EMAIL["EMAIL_BACKEND"]
+EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = EMAIL["EMAIL_HOST_USER"], EMAIL["EMAIL_HOST_PASSWORD"]
+EMAIL_USE_TLS, EMAIL_USE_SSL, EMAIL_TIMEOUT = EMAIL["EMAIL_USE_TLS"], EMAIL["EMAIL_USE_SSL"], 10
 
 ENGINE = DATABASES["default"]["ENGINE"].rsplit(".", 1)[-1]
 if ENGINE == "sqlite3":
@@ -92,7 +138,9 @@ if ENGINE == "sqlite3":
         "timeout": 20,
         "init_command": ("PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; PRAGMA recursive_triggers=ON;"),
     }
-elif ENGINE != "postgresql":
+elif ENGINE == "postgresql":
+    DATABASES["default"]["ENGINE"] = "shop.postgresql"
+else:
     stop("DATABASE_URL must name a sqlite or a postgresql database")
 # A person's act is the transaction, not the request (house style 9).
 DATABASES["default"]["ATOMIC_REQUESTS"] = False
@@ -121,15 +169,19 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "shop.device_policy.DevicePolicy",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "shop.language.OwnLanguage",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "shop.tablets.AtTablet",
+    "shop.looks.NoteLooks",
 ]
 
 ROOT_URLCONF = "shop.urls"
@@ -190,6 +242,7 @@ CONTENT_SECURITY_POLICY = {
         "font-src": [csp.constants.SELF],
         "connect-src": [csp.constants.SELF],
         "manifest-src": [csp.constants.SELF],
+        "worker-src": [csp.constants.SELF],
         "form-action": [csp.constants.SELF],
         "base-uri": [csp.constants.NONE],
         "frame-ancestors": [csp.constants.NONE],
@@ -198,19 +251,33 @@ CONTENT_SECURITY_POLICY = {
 
 USE_I18N = True
 USE_TZ = True
-LANGUAGES = [("en", "English")]
+LANGUAGES = [("en", "English"), ("de", "Deutsch")]
 LOCALE_PATHS = [BASE_DIR / "shop" / "locale"]
 
 STATIC_URL = "/static/"
 STATICFILES_FINDERS = ["shop.static_files.OwnAppsFinder"]
 MEDIA_URL = "/media/"  # never served as such: documents are handed out by a view that checks who asks
+ON_DISK = {"BACKEND": "shop.stored_files.HashedFiles"}
+IN_S3 = {
+    "BACKEND": "storages.backends.s3.S3Storage",
+    "OPTIONS": {
+        "bucket_name": S3_BUCKET,
+        "endpoint_url": S3_ENDPOINT or None,
+        "region_name": S3_REGION,
+        "access_key": S3_ACCESS_KEY,
+        "secret_key": S3_SECRET_KEY,
+        "signature_version": "s3v4",
+        "file_overwrite": True,  # a name stands for its bytes: writing it again changes nothing
+        "addressing_style": "path" if S3_ENDPOINT else "auto",
+    },
+}
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "default": IN_S3 if FILE_STORAGE == "s3" else ON_DISK,
     "staticfiles": {"BACKEND": "shop.static_files.HashedStaticFiles"},
 }
 FILE_UPLOAD_PERMISSIONS = 0o640
-DATA_UPLOAD_MAX_MEMORY_SIZE = 12 * 1024 * 1024
-UPLOAD_LIMIT_BYTES = 10 * 1024 * 1024
+UPLOAD_LIMIT_BYTES = UPLOAD_LIMIT_MB * 1024 * 1024
+DATA_UPLOAD_MAX_MEMORY_SIZE = UPLOAD_LIMIT_BYTES + 2 * 1024 * 1024  # the other fields of a form
 
 # Background work waits in the shop's own database; `manage.py db_worker` does it.
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend", "QUEUES": ["default"]}}

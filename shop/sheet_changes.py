@@ -26,6 +26,7 @@ UNITS: Mapping[str, str] = {
     "targets.compaction_pct": "%",
     "targets.pull_force_min_n": "N",
     "plan.sample_every_minutes": "min",
+    "required_current_a": "A",
 }
 """The unit of a field whose value is a figure or limits; it stands in the field's name too."""
 
@@ -128,7 +129,8 @@ def _flat(termination: Content) -> dict[str, str]:
         if name in LEFT_OUT or name == "position":
             continue
         if name in ("targets", "plan"):
-            words |= {f"{name}.{inner}": _worded(f"{name}.{inner}", one) for inner, one in value.items()}
+            words |= {f"{name}.{inner}": _worded(f"{name}.{inner}", one) for inner, one in value.items() if inner != "lines"}
+            words |= {f"plan.lines.{line['characteristic']}": _line(line) for line in value.get("lines", ())}
         else:
             words[name] = _worded(name, value)
     return {name: word for name, word in words.items() if word}
@@ -141,6 +143,8 @@ def _worded(name: str, value: Any) -> str:
         return "yes" if value else "no"
     if name == "wires":
         return " + ".join(_wire(wire) for wire in value)
+    if isinstance(value, list):
+        return "; ".join(value)
     if name == "terminal":
         support = "" if value["has_support"] else ", without support"
         return " ".join(part for part in (value["part_number"], value["description"]) if part) + f", {value['barrel']} barrel{support}"
@@ -157,6 +161,12 @@ def _worded(name: str, value: Any) -> str:
 def _wire(wire: Mapping[str, str]) -> str:
     described = ", ".join(part for part in (wire["size"], f"{wire['od_mm']} mm", wire["colour"]) if part)
     return f"{wire['part_number']} ({described})"
+
+
+def _line(line: Mapping[str, Any]) -> str:
+    nth = f" (in every {line['every_nth_sample']}. sample)" if line["every_nth_sample"] > 1 and line["in_process"] else ""
+    counts = f"first piece {line['first_piece']}, in process {line['in_process']}{nth}, last piece {line['last_piece']}"
+    return f"{counts}; {line['gauge']}; chart: {line['chart']}"
 
 
 def _limits(value: Mapping[str, str]) -> str:

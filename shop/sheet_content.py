@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
+from shop.characteristics import Quantity
+from shop.criteria import title_of
 from shop.jobs import SetupSheet, Termination
+from shop.plan_lines import plan_lines
 from shop.templatetags.shop import figure
 
 MM_PLACES = 2  # heights and lengths are written with two decimals at least
 N_PLACES = 1
+PLACES: Mapping[Quantity, int] = {"length": MM_PLACES, "force": N_PLACES, "resistance": 2, "share": 0}
+"""Decimals at least, by quantity."""
 
 
 def limits(low: Decimal | None, high: Decimal | None, places: int, nominal: Decimal | None = None) -> dict[str, str] | None:
@@ -91,23 +97,50 @@ def _stated_since(t: Termination) -> dict[str, Any]:
         "resistance_max_mohm": figure(t.resistance_max_mohm, MM_PLACES),
         "compaction_pct": limits(t.compaction_min_pct, t.compaction_max_pct, 0),
     }
-    plan: dict[str, Any] = {"sample_every_minutes": t.sample_every_minutes, "cross_sections": t.cross_sections}
+    plan: dict[str, Any] = {
+        "sample_every_minutes": t.sample_every_minutes,
+        "cross_sections": t.cross_sections,
+        "rework_allowed": t.rework_allowed,
+        "lines": _own_lines(t),
+        "criteria_left_out": [title_of(code) for code in t.criteria_left_out],
+        "criteria_added": list(t.criteria_added),
+    }
     stated: dict[str, Any] = {
         "targets": {name: value for name, value in targets.items() if value},
         "plan": {name: value for name, value in plan.items() if value},
     }
     if t.press is not None:
         stated["press"] = t.press.asset_number
+    if t.required_current_a is not None:
+        stated["required_current_a"] = figure(t.required_current_a)
     if t.dipped_end:
         stated["dipped_end"] = True
     return stated
+
+
+def _own_lines(t: Termination) -> list[dict[str, Any]]:
+    """The plan of every characteristic, where the planner changed the usual one for any of them."""
+    if not t.pk or not t.plan_lines.all():
+        return []
+    return [
+        {
+            "characteristic": line.characteristic,
+            "gauge": line.gauge_kind,
+            "first_piece": line.first,
+            "in_process": line.sample,
+            "last_piece": line.last,
+            "every_nth_sample": line.every_nth,
+            "chart": line.chart,
+        }
+        for line in plan_lines(t)
+    ]
 
 
 def sheet_content(sheet: SetupSheet) -> dict[str, Any]:
     """The whole sheet. Statuses and dates of release stay out: they are what the signature adds."""
     job = sheet.job
     terminations = sheet.terminations.select_related("terminal", "tool", "press", "specification__document").prefetch_related(
-        "termination_wires__wire"
+        "termination_wires__wire", "plan_lines"
     )
     return {
         "sheet": sheet.number,

@@ -21,6 +21,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.http import HttpRequest
 
+from shop.clock import shop_day
 from shop.events import PasswordSet, PersonLocked, PersonUnlocked, PinSet, Signing, publish
 from shop.finding import Finding, Refused, misfit, refuse_if
 from shop.people import Person
@@ -97,7 +98,9 @@ def sign(*, identifier: str, secret: str, meaning: str, at: datetime) -> Signing
     person = check_secret(identifier, secret, at)
     refuse_if([misfit("sign.change_first", "secret")] if person.must_change_secret else [])
     how = "badge and PIN" if person.badge and identifier.strip() == person.badge else "user name and secret"
-    return Signing(person=person, meaning=meaning, at=at, how=how)
+    # Whoever stands in for somebody signs in their own name, and the signature says so.
+    for_whom = [f"stands in for {name} ({role})" for role, name in person.standing_in(shop_day(at))]
+    return Signing(person=person, meaning=meaning, at=at, how="; ".join([how, *for_whom])[:300])
 
 
 def signing_findings(signing: Signing, by: Person, meaning: str) -> list[Finding]:
@@ -139,8 +142,13 @@ def pin_findings(pin: str) -> list[Finding]:
     return []
 
 
-def choose_secrets(*, person: Person, by: Person, at: datetime, current: str, password: str = "", pin: str = "") -> None:
-    """A person chooses their own password, PIN or both; nobody else can. `current` is the secret used so far."""
+def choose_secrets(
+    *, person: Person, by: Person, at: datetime, current: str, password: str = "", pin: str = "", answers: bool = False
+) -> None:
+    """A person chooses their own password, PIN or both; nobody else can. `current` is the secret used so far.
+
+    answers: the person states that they answer for what is signed with them; without it nothing is chosen.
+    """
     refuse_if([misfit("person.own_secret", person=person.name)] if by.pk != person.pk else [])
     check_secret(person.username, current, at)
     findings = pin_findings(pin) if pin else []
@@ -153,17 +161,20 @@ def choose_secrets(*, person: Person, by: Person, at: datetime, current: str, pa
         findings.append(misfit("pin.shape", "pin"))
     if person.must_change_secret and not password:
         findings.append(misfit("password.needed", "password"))
+    if not answers:
+        findings.append(misfit("sign.answers", "answers"))
     refuse_if(findings)
+    content = {"how": "chosen by the person", "answers_for_signatures": True}
     with transaction.atomic():
         person = Person.objects.select_for_update().get(pk=person.pk)
         subject = ("person", person.pk, person.username)
         if password:
             person.set_password(password)
             person.must_change_secret = False
-            publish(PasswordSet(by=by, at=at, subject=subject, content={"how": "chosen by the person"}))
+            publish(PasswordSet(by=by, at=at, subject=subject, content=content))
         if pin:
             person.set_pin(pin)
-            publish(PinSet(by=by, at=at, subject=subject, content={"how": "chosen by the person"}))
+            publish(PinSet(by=by, at=at, subject=subject, content=content))
         person.save(update_fields=["password", "pin", "must_change_secret"])
 
 

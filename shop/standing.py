@@ -13,6 +13,7 @@ from shop.crib import Press
 from shop.materials import LotState, MaterialLot, Terminal, Wire
 from shop.people import Person, Qualification
 from shop.specifications import CrimpSpecification, Document
+from shop.stations import Station
 from shop.tools import Calibration, CalibrationResult, Gauge, GaugeState, Tool, ToolRow, ToolState
 
 
@@ -54,6 +55,10 @@ def calibration_standing(calibration: Calibration, on: date) -> Standing:
     if calibration.due_on < on:
         return Standing("waiting", _("ran out {day}").format(day=calibration.due_on))
     return Standing("conforms", _("covers until {day}").format(day=calibration.due_on))
+
+
+def station_standing(station: Station, on: date) -> Standing:
+    return Standing("conforms", _("in use")) if station.is_active else Standing("waiting", _("not in use"))
 
 
 def tool_standing(tool: Tool, on: date) -> Standing:

@@ -49,6 +49,11 @@ class Tool(models.Model):
     feed = models.CharField(_("feed"), max_length=20, choices=Feed, blank=True)
     shut_height_mm = MillimetreField(_("shut height, mm"), null=True, blank=True)
 
+    # What the drift of its crimp heights forecasts, computed after each batch (by the app above); shown in the tool crib.
+    drift_due_count = models.PositiveIntegerField(null=True, blank=True, editable=False)
+    drift_due_on = models.DateField(null=True, blank=True, editable=False)
+    drift_matter = models.CharField(max_length=120, blank=True, editable=False)
+
     class Meta:
         ordering = ["asset_number"]
         verbose_name = _("tool")
@@ -93,6 +98,7 @@ class GaugeKind(models.TextChoices):
     PULL_TESTER = "pull tester", _("pull tester")
     GO_NO_GO = "go/no-go gauge", _("go/no-go gauge")
     MILLIOHM_METER = "milliohm meter", _("milliohm meter")
+    MICROSCOPE = "measuring microscope", _("measuring microscope")
 
 
 class GaugeUnit(models.TextChoices):
@@ -108,6 +114,70 @@ class GaugeState(models.TextChoices):
     RETIRED = "retired", _("retired")
 
 
+class OutputWay(models.TextChoices):
+    KEYBOARD = "keyboard", _("types like a keyboard")
+    SERIAL = "serial", _("serial port")
+
+
+class DecimalSign(models.TextChoices):
+    EITHER = "either", _("point or comma")
+    POINT = "point", _("point")
+    COMMA = "comma", _("comma")
+
+
+class Parity(models.TextChoices):
+    NONE = "none", _("none")
+    EVEN = "even", _("even")
+    ODD = "odd", _("odd")
+
+
+class LineEnd(models.TextChoices):
+    CR_LF = "CR LF", "CR LF"
+    CR = "CR", "CR"
+    LF = "LF", "LF"
+
+
+class SentUnit(models.TextChoices):
+    """Units that a gauge may send; a subset of `gauge_line.QUANTITY_OF`, which a test compares."""
+
+    MM = "mm", "mm"
+    INCH = "in", "in"
+    MICROMETRE = "µm", "µm"
+    NEWTON = "N", "N"
+    KILONEWTON = "kN", "kN"
+    POUND_FORCE = "lbf", "lbf"
+    KILOGRAM_FORCE = "kgf", "kgf"
+    MILLIOHM = "mΩ", "mΩ"
+    MICROOHM = "µΩ", "µΩ"
+    OHM = "Ω", "Ω"
+    PERCENT = "%", "%"
+
+
+class GaugeOutput(models.Model):
+    """How a model of gauge sends its values to a tablet."""
+
+    name = key_field(_("name"), unique=True)
+    description = models.CharField(_("description"), max_length=200, blank=True)
+    way = models.CharField(_("how it sends"), max_length=10, choices=OutputWay, default=OutputWay.KEYBOARD)
+    pattern = models.CharField(_("line"), max_length=80, default="{value} {unit}")
+    decimal = models.CharField(_("decimal sign"), max_length=8, choices=DecimalSign, default=DecimalSign.EITHER)
+    unit = models.CharField(_("unit where it sends none"), max_length=4, choices=SentUnit, blank=True)
+    baud = models.PositiveIntegerField(_("baud"), default=9600)
+    data_bits = models.PositiveSmallIntegerField(_("data bits"), choices=[(7, "7"), (8, "8")], default=8)
+    parity = models.CharField(_("parity"), max_length=4, choices=Parity, default=Parity.NONE)
+    stop_bits = models.PositiveSmallIntegerField(_("stop bits"), choices=[(1, "1"), (2, "2")], default=1)
+    line_end = models.CharField(_("end of a line"), max_length=5, choices=LineEnd, default=LineEnd.CR_LF)
+    request = models.CharField(_("asked for a value by"), max_length=20, blank=True)
+
+    class Meta:
+        ordering = ["name"]
+        verbose_name = _("gauge output")
+        constraints = [positive("baud", "gauge_output_baud_positive")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class Gauge(models.Model):
     asset_number = key_field(_("asset number"), unique=True)
     kind = models.CharField(_("kind"), max_length=30, choices=GaugeKind)
@@ -116,6 +186,9 @@ class Gauge(models.Model):
     resolution = models.DecimalField(_("resolution"), max_digits=10, decimal_places=5)
     state = models.CharField(_("state"), max_length=20, choices=GaugeState, default=GaugeState.AVAILABLE)
     state_reason = models.CharField(_("reason"), max_length=200, blank=True)
+    output = models.ForeignKey(
+        GaugeOutput, on_delete=models.PROTECT, related_name="gauges", verbose_name=_("output"), null=True, blank=True
+    )
 
     class Meta:
         ordering = ["asset_number"]

@@ -13,6 +13,7 @@ from decimal import Decimal
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 
+from shop.figures import spoken
 from shop.finding import Finding, Verdict
 
 Text = str | Promise
@@ -69,7 +70,7 @@ def shown(value: Decimal | int | str) -> str:
     if isinstance(value, Decimal):
         # 0.7500 from a database column reads as 0.75, and 1E+2 as 100.
         text = format(value, "f")
-        return text.rstrip("0").rstrip(".") if "." in text else text
+        return spoken(text.rstrip("0").rstrip(".") if "." in text else text)
     return str(value)
 
 

@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
+import json
+import shutil
+from datetime import timedelta
+
 import pytest
 from hypothesis import settings as hypothesis
 
+from records.audit_trail import READINGS
+from records.certificates import create_shop_key
+from records.ledger import entry_text
+from records.shop_key import load_shop_key
+from shop.clock import now
+from shop.events import published
 from tests import factories
 
 # A busy machine is no defect of the code.
@@ -22,6 +32,22 @@ def _test_settings(settings, tmp_path):
     settings.TASKS = {"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}
     settings.MEDIA_ROOT = tmp_path / "media"
     settings.STATIC_ROOT = tmp_path  # there, and empty
+
+
+@pytest.fixture(scope="session")
+def _made_shop_key(tmp_path_factory):
+    """Three RSA keys take seconds: they are made once, and every test gets a copy."""
+    directory = tmp_path_factory.mktemp("shop-key") / "keys"
+    create_shop_key(directory, shop_name="Test shop", at=now() - timedelta(days=1))
+    return directory
+
+
+@pytest.fixture
+def shop_key(settings, tmp_path, _made_shop_key):
+    """The shop's key, in a folder of the test's own."""
+    settings.SHOP_KEY_DIR = tmp_path / "keys"
+    shutil.copytree(_made_shop_key, settings.SHOP_KEY_DIR)
+    return load_shop_key(settings.SHOP_KEY_DIR)
 
 
 @pytest.fixture
@@ -43,3 +69,19 @@ def signed_in(client):
         return client
 
     return sign_in
+
+
+@pytest.fixture(autouse=True)
+def _entries_are_told(request):
+    """Every event that a test's acts publish has to read by the sentence of its kind: a changed content must not fall back unseen."""
+
+    if "test_ledger" in request.module.__name__ or "test_checkpoints" in request.module.__name__:
+        yield  # they publish entries of their own making
+        return
+
+    def read(sender, event, **kwargs):
+        READINGS[event.kind](json.loads(entry_text(event))["content"], None)
+
+    published.connect(read, weak=False, dispatch_uid="entries-are-told")
+    yield
+    published.disconnect(read, dispatch_uid="entries-are-told")

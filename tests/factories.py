@@ -7,9 +7,12 @@ Days are counted from today, so that calibrations and qualifications are current
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+
+from django.test import Client
 
 from shop.acts.sheets import (
     RELEASED_MEANING,
@@ -20,6 +23,7 @@ from shop.acts.sheets import (
     release_sheet,
     submit_sheet,
 )
+from shop.acts.tablets import offer_tablet
 from shop.canonical import content_sha256
 from shop.clock import now, shop_day
 from shop.conductor import parse_size
@@ -30,7 +34,8 @@ from shop.people import Person, PersonRole, Qualification, Role
 from shop.sheet_content import sheet_content
 from shop.sign_on import sign
 from shop.specifications import CrimpSpecification, Document
-from shop.tools import Calibration, Gauge, Tool, ToolRow
+from shop.stations import Station, Tablet
+from shop.tools import Calibration, Gauge, GaugeOutput, Tool, ToolRow
 
 PASSWORD = "seven grey herons wait"
 PIN = "482915"
@@ -171,6 +176,25 @@ def set_up_press(catalogue: Catalogue, **fields) -> Press:
     return make_press("PR-02", **fields)
 
 
+def make_station(code: str, *, tools: Sequence[Tool] = (), **fields) -> Station:
+    """A bench with these tools, in use."""
+    station = Station.objects.create(code=code, **({"name": f"Bench {code}"} | fields))
+    station.own_tools.set(tools)
+    return station
+
+
+def make_gauge_output(name: str, **fields) -> GaugeOutput:
+    """How a gauge sends: a figure and its unit at a serial port."""
+    return GaugeOutput.objects.create(name=name, **({"way": "serial", "pattern": "{value} {unit}", "unit": "mm"} | fields))
+
+
+def make_tablet(name: str, station: Station, by: Person, client: Client) -> Tablet:
+    """Enrol the test client as this tablet, by a code that `by` (an administrator) makes."""
+    offer = offer_tablet(name=name, station=station, by=by, at=now())
+    assert client.post("/make/enrol/", {"code": offer.code}).status_code == 302
+    return Tablet.objects.get(name=name)
+
+
 def make_row(tool: Tool, terminal: Terminal, csa_mm2: tuple[str, str], od_mm: tuple[str, str] | None, **fields) -> ToolRow:
     return ToolRow.objects.create(
         tool=tool,
@@ -268,6 +292,8 @@ def make_catalogue() -> Catalogue:
     make_row(narrow, terminal, ("1.2", "1.5"), ("1.4", "2.6"), setting="C1 I1")
     make_row(for_ring, ring, ("1.0", "2.5"), None, cavity="2")
     document = make_document()
+    make_station("S-01", tools=[tool])
+    make_gauge_output("bench micrometer")
     return Catalogue(
         customer=Customer.objects.create(code="BRUNNEN", name="Brunnen Pumps"),
         wire=wire,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,18 +11,23 @@ from django.db import transaction
 from django.db.models import F, Max, Sum
 
 from inspection.contents import counts_content, set_up_content
-from inspection.criteria import CROSS_SECTION
 from inspection.events import BatchClosed, BatchOpened, SetUpChanged, SetUpProven
 from inspection.models import (
     Batch,
     BatchStatus,
+    ClaimedSignature,
+    Disposition,
+    DispositionKind,
     Hold,
     LoadedLot,
+    OfflineAct,
     PullTest,
+    Reading,
     SetupPart,
     SetupScan,
     VisualFinding,
 )
+from inspection.scanning import found_for
 from inspection.set_up import (
     Thing,
     answer,
@@ -38,13 +44,15 @@ from inspection.set_up import (
     qualification_in_force,
     six_parts,
     slot_of,
-    thing_for,
     tool_findings,
 )
+from inspection.tasks import forecast_tool_wear
 from shop.acts.concessions import concession_numbers, lot_concessions, quantity_findings, use_concessions
+from shop.characteristics import Characteristic
 from shop.clock import shop_day
 from shop.concessions import Concession
 from shop.crib import Press
+from shop.criteria import CROSS_SECTION
 from shop.events import Signing, publish
 from shop.finding import Finding, Verdict, misfit, refuse_if
 from shop.jobs import SetupSheet, Termination
@@ -88,7 +96,7 @@ def place_made(t: Termination) -> Place:
 
 
 def pieces_taken(terminations: Iterable[Termination]) -> dict[Place, int]:
-    """Pieces that batches have made or are planned to make, by place, whatever revision they ran on; one query for all."""
+    """Pieces that batches have made or are planned to make, by place, whatever revision they ran on; two queries for all."""
     numbers = {t.sheet.number for t in terminations}
     taken: dict[Place, int] = {}
     batches = Batch.objects.filter(termination__sheet__number__in=numbers).values_list(
@@ -97,6 +105,11 @@ def pieces_taken(terminations: Iterable[Termination]) -> dict[Place, int]:
     for number, lead, end, status, quantity, good in batches:
         place = (number, lead, end)
         taken[place] = taken.get(place, 0) + ((good or 0) if status == BatchStatus.CLOSED else quantity)
+    as_is = Disposition.objects.filter(batch__termination__sheet__number__in=numbers, kind=DispositionKind.USE_AS_IS)
+    for number, lead, end, quantity in as_is.values_list(
+        "batch__termination__sheet__number", "batch__termination__lead", "batch__termination__end", "quantity"
+    ):
+        taken[number, lead, end] = taken.get((number, lead, end), 0) + quantity
     return taken
 
 
@@ -175,13 +188,17 @@ def _scan_row(
 
 @dataclass(frozen=True, slots=True)
 class ScanAnswer:
-    """What the tablet says at once: accepted or not, for which of the six parts, and every rule's answer."""
+    """What the tablet says at once: accepted or not, for which of the six parts, and every rule's answer.
+
+    code: the shop's number of what was scanned. choices: the numbers one of which it is, where a person has to say which.
+    """
 
     code: str
     part: str
     accepted: bool
     findings: tuple[Finding, ...]
     batch: Batch
+    choices: tuple[str, ...] = ()
 
 
 def scan(*, batch: Batch, code: str, by: Person, at: datetime, at_count: int | None = None) -> ScanAnswer:
@@ -190,7 +207,6 @@ def scan(*, batch: Batch, code: str, by: Person, at: datetime, at_count: int | N
     During the run a different tool, press, reel or spool ends the set-up: a new first piece has to prove it. at_count: pieces made so far.
     Raises Refused when the batch is not at a step where things are scanned, or the person may not run it.
     """
-    code = code.strip()
     with transaction.atomic():
         batch = locked_batch(batch)
         refuse_if(
@@ -200,16 +216,20 @@ def scan(*, batch: Batch, code: str, by: Person, at: datetime, at_count: int | N
         at_count = batch.last_count if at_count is None else at_count
         if at_count < batch.last_count:
             refuse_if([misfit("batch.counts.below", "at_count", made=at_count, last=batch.last_count)])
-        thing = thing_for(code)
+        found = found_for(code)
+        thing = found.thing
         if thing is None:
-            return ScanAnswer(code, "", False, (misfit("scan.unknown", "code", code=code),), batch)
-        part, findings, columns = _judge(thing, batch.termination, at)
-        findings = conceded(findings, _concessions_for(thing, batch.termination, at))
+            findings = (found.finding or misfit("scan.unknown", "code", code=found.text),)
+            return ScanAnswer(found.text, "", False, findings, batch, tuple(lot.lot_number for lot in found.choices))
+        code = str(thing)  # whatever label was scanned, the record names the thing by the shop's number
+        part, judged, columns = _judge(thing, batch.termination, at)
+        judged = conceded(judged, _concessions_for(thing, batch.termination, at))
+        columns["scanned"] = found.text if found.text != code else ""
         before = {slot: s.code for slot, s in current_scans(batch).items()}
-        row = _scan_row(batch, part, code, findings, by, at, at_count, **columns)
+        row = _scan_row(batch, part, code, judged, by, at, at_count, **columns)
         if row.accepted:
             _take_up(batch, row, thing, before.get(slot_of(row)), by, at)
-    return ScanAnswer(code, part, row.accepted, tuple(findings), batch)
+    return ScanAnswer(code, part, row.accepted, tuple(judged), batch)
 
 
 def _judge(thing: Thing, t: Termination, at: datetime) -> tuple[SetupPart, list[Finding], dict[str, object]]:
@@ -236,9 +256,10 @@ def _concessions_for(thing: Thing, t: Termination, at: datetime) -> list[Concess
 
 
 def concessions_used(batch: Batch) -> list[str]:
-    """The numbers of the concessions under which a batch was set up."""
+    """The numbers of the concessions under which a batch was set up, or held pieces of it are used as they are."""
     findings = [f for scan in batch.scans.filter(accepted=True) for f in findings_from_text(scan.findings)]
-    return concession_numbers(findings)
+    as_is = batch.dispositions.filter(concession__isnull=False).values_list("concession__number", flat=True)
+    return list(dict.fromkeys([*concession_numbers(findings), *as_is]))
 
 
 def _take_up(batch: Batch, row: SetupScan, thing: Thing, code_before: str | None, by: Person, at: datetime) -> None:
@@ -294,10 +315,15 @@ class Counts:
 
 
 def pieces_tested(batch: Batch) -> int:
-    """Pieces that pull tests and cross-sections destroyed. A correction is the same piece."""
+    """Pieces that pull tests and cross-sections destroyed. A correction is the same piece; a compaction is read off a section."""
     pulled = PullTest.objects.filter(sample__batch=batch).standing().count()
-    cut = VisualFinding.objects.filter(sample__batch=batch, criterion__startswith=CROSS_SECTION).standing().count()
-    return int(pulled + cut)
+    looked = Counter(
+        VisualFinding.objects.filter(sample__batch=batch, criterion__startswith=CROSS_SECTION).standing().values_list("sample", flat=True)
+    )
+    measured = Counter(
+        Reading.objects.filter(sample__batch=batch, characteristic=Characteristic.COMPACTION).standing().values_list("sample", flat=True)
+    )
+    return int(pulled + (looked | measured).total())
 
 
 def kept_on_hold(batch: Batch) -> int:
@@ -338,6 +364,19 @@ def counts_findings(batch: Batch, counts: Counts) -> list[Finding]:
     return found
 
 
+def offline_findings(batch: Batch) -> list[Finding]:
+    """Nothing of a tablet's time without network may be open when the counts are signed."""
+    found = []
+    claims = ClaimedSignature.objects.filter(sample__batch=batch, answer__isnull=True).select_related("person", "sample")
+    if claims:
+        names = ", ".join(f"{c.person.name}: {c.meaning}, {c.sample}" for c in claims)
+        found.append(misfit("batch.unconfirmed", batch=batch.number, signatures=names))
+    aside = OfflineAct.objects.filter(batch=batch, set_aside=True, decision__isnull=True).count()
+    if aside:
+        found.append(misfit("batch.undecided", batch=batch.number, acts=aside))
+    return found
+
+
 def close_batch(*, batch: Batch, counts: Counts, by: Person, at: datetime, signing: Signing) -> Batch:
     """Close a batch whose last piece is accepted (or that quality ended). The tool's counter grows by what was made."""
     with transaction.atomic():
@@ -347,6 +386,7 @@ def close_batch(*, batch: Batch, counts: Counts, by: Person, at: datetime, signi
             + signing_findings(signing, by, CLOSED_MEANING)
             + status_findings(batch, BatchStatus.CLOSING)
             + counts_findings(batch, counts)
+            + offline_findings(batch)
         )
         for name in ("made", "good", "scrap", "destroyed", "held"):
             setattr(batch, name, getattr(counts, name))
@@ -356,9 +396,24 @@ def close_batch(*, batch: Batch, counts: Counts, by: Person, at: datetime, signi
         batch.loaded_lots.filter(to_count__isnull=True).update(to_count=counts.made)
         if batch.tool_id:
             Tool.objects.filter(pk=batch.tool_id).update(crimp_count=F("crimp_count") + counts.made)
+            tool = batch.tool_id
+            transaction.on_commit(lambda: forecast_tool_wear.enqueue(tool, at.isoformat()), robust=True)
         use_concessions(concessions_used(batch), batch=batch.number, quantity=counts.good + counts.held, at=at)
         publish(BatchClosed(by=by, at=at, subject=batch_subject(batch), content=counts_content(batch), signing=signing))
     return batch
+
+
+def locked_as_known(batch: Batch) -> Batch:
+    """The batch as it is now, locked, with the termination that is known already: a released sheet never changes. For acts within a sample,
+    which ask nothing else of tool, press and parts; `locked_batch` reads those anew."""
+    known = Batch.termination.field.get_cached_value(batch, None)
+    read = getattr(known, "_prefetched_objects_cache", {})
+    if not isinstance(known, Termination) or not {"plan_lines", "termination_wires"} <= read.keys():
+        return locked_batch(batch)
+    fresh = Batch.objects.select_for_update().get(pk=batch.pk)
+    if fresh.termination_id == known.pk:
+        fresh.termination = known
+    return fresh
 
 
 def locked_batch(batch: Batch) -> Batch:
@@ -366,12 +421,13 @@ def locked_batch(batch: Batch) -> Batch:
     Batch.objects.select_for_update().get(pk=batch.pk)
     return (
         Batch.objects.select_related(
+            "tool",
             "termination__sheet__job",
             "termination__tool",
             "termination__press",
             "termination__terminal",
             "termination__specification__document",
         )
-        .prefetch_related("termination__termination_wires__wire")
+        .prefetch_related("termination__termination_wires__wire", "termination__plan_lines")
         .get(pk=batch.pk)
     )

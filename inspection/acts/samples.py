@@ -2,44 +2,49 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import ROUND_HALF_EVEN, Decimal
 
+from django.conf import settings
 from django.db import transaction
 from django.db.models import Max
 
-from inspection.acts.batches import locked_batch, operator_findings, status_findings
+from inspection.acts.batches import locked_as_known, locked_batch, operator_findings, status_findings
+from inspection.acts.claims import Claim, claim_signature
+from inspection.acts.control import raise_signals, reaction_findings
 from inspection.acts.holds import put_on_hold
 from inspection.contents import sample_content, sample_outcome
-from inspection.criteria import is_cross_section
+from inspection.deciding import decided
 from inspection.events import CrossSectionJudged, FirstPieceCountersigned, FirstPieceTurnedDown, MeasurementCorrected, SampleConcluded
 from inspection.models import (
     Batch,
     BatchStatus,
     PullTest,
     Reading,
+    ReadingSource,
     Sample,
     SampleKind,
     SampleState,
     VisualFinding,
 )
 from inspection.plan import Planned, SamplePlan, plan_of
-from inspection.set_up import current_scans, gauge_findings, person_findings
+from inspection.set_up import gauge_findings, gauge_scan, person_findings
 from inspection.verdict import (
     Limits,
     Outcome,
     Plausible,
     PullMode,
-    Quantity,
     implausible,
-    judge,
-    judge_pull,
     misread,
     parse_reading,
     plausibility,
 )
 from shop.canonical import content_sha256
+from shop.characteristics import BASE_UNIT, Characteristic, Quantity
 from shop.clock import shop_day
+from shop.criteria import is_cross_section
 from shop.events import Signing, publish
 from shop.finding import Finding, Refused, misfit, refuse_if
 from shop.people import Person, Process
@@ -53,9 +58,14 @@ MEASURED_MEANING = "measured"
 APPROVED_MEANING = "approved first piece"
 TURNED_DOWN_MEANING = "turned down first piece"
 
-STORED_MM = Decimal("0.000001")  # the column's step: an inch reading of 0.0001 in is 0.00254 mm
+STORED = Decimal("0.000001")  # the column's step: an inch reading of 0.0001 in is 0.00254 mm
 STORED_N = Decimal("0.0001")
-LARGEST: dict[str, Decimal] = {"length": Decimal(10_000), "force": Decimal(1_000_000)}
+LARGEST: Mapping[Quantity, Decimal] = {
+    "length": Decimal(10_000),
+    "force": Decimal(1_000_000),
+    "resistance": Decimal(100_000),
+    "share": Decimal(1_000),
+}
 
 
 def sample_subject(sample: Sample) -> tuple[str, int, str]:
@@ -82,10 +92,18 @@ def start_sample(*, batch: Batch, kind: str, at_count: int, by: Person, at: date
         open_sample = batch.samples.filter(state__in=[SampleState.OPEN, SampleState.WAITS_FOR_INSPECTOR]).first()
         if open_sample:
             findings.append(misfit("sample.state", sample=str(open_sample), state=open_sample.state))
-        refuse_if(findings)
+        refuse_if(findings + reaction_findings(batch))
         number = (batch.samples.aggregate(last=Max("number"))["last"] or 0) + 1
         sample = Sample.objects.create(
-            batch=batch, number=number, kind=kind, setup_number=batch.setup_number, at_count=at_count, taken_by=by, taken_at=at
+            batch=batch,
+            number=number,
+            kind=kind,
+            setup_number=batch.setup_number,
+            at_count=at_count,
+            # The counter grows by what was made when the batch closes; until then the batch's own pieces come on top.
+            tool_count=batch.tool.crimp_count + at_count if batch.tool else None,
+            taken_by=by,
+            taken_at=at,
         )
         batch.last_count = at_count
         batch.save(update_fields=["last_count"])
@@ -104,14 +122,22 @@ def record_reading(
     confirmed: bool = False,
     corrects: Reading | None = None,
     reason: str = "",
+    source: str = "",
 ) -> Reading:
-    """Record one length as typed or sent by a gauge, judged at once. confirmed: the person stands by an implausible value."""
+    """Record one value as typed or sent by a gauge, judged at once. confirmed: the person stands by an implausible value.
+
+    source: how the value came in, one of `ReadingSource`; "" where nobody said. A simulated one is refused unless the shop trains.
+
+    A compaction is read off a cross-section, by whoever is qualified for it.
+    """
     with transaction.atomic():
-        sample = _open_sample(sample, by, at, Process.INSPECT)
+        cut = characteristic == Characteristic.COMPACTION
+        sample = _open_sample(sample, by, at, Process.CROSS_SECTION if cut else Process.INSPECT)
         plan = plan_of(sample)
         planned = _planned(plan, characteristic, piece)
         refuse_if(
-            _slot_findings(
+            source_findings(source)
+            + _slot_findings(
                 sample.readings.standing().filter(characteristic=characteristic, piece=piece).first(),
                 corrects,
                 reason,
@@ -120,36 +146,41 @@ def record_reading(
                 planned=planned.pieces,
             )
         )
-        typed = _typed(text, unit, "length", planned.limits, confirmed)
-        gauge, calibration = _gauge_in_use(sample, planned.gauge_kind, planned.limits.tolerance, at)
-        value = typed.value.quantize(STORED_MM, ROUND_HALF_EVEN)
+        typed = _typed(text, unit, planned.quantity, planned.limits, confirmed)
+        # A gauge's resolution is held against a tolerance in its own unit; a share is computed from areas.
+        tolerance = planned.limits.tolerance if planned.quantity == "length" else None
+        gauge, calibration = _gauge_in_use(sample, planned.gauge_kind, tolerance, at)
+        value = typed.value.quantize(STORED, ROUND_HALF_EVEN)
+        answer = decided(typed.value, planned.limits, gauge, calibration, planned.unit)
         reading = Reading.objects.create(
             sample=sample,
             characteristic=characteristic,
             piece=piece,
             text=typed.number,
             unit=typed.unit,
-            value_mm=value,
-            low_mm=planned.limits.low,
-            high_mm=planned.limits.high,
-            outcome=judge(typed.value, planned.limits),
+            value=value,
+            low=planned.limits.low,
+            high=planned.limits.high,
+            outcome=answer.outcome,
+            decision_rule=answer.rule,
+            guard_band=answer.guard_band,
             gauge=gauge,
             calibration=calibration,
+            source=source,
             by=by,
             at=at,
             corrects=corrects,
             correction_reason=reason.strip() if corrects else "",
         )
         if corrects:
-            content = {
-                "characteristic": characteristic,
-                "piece": piece,
-                "before": f"{corrects.text} {corrects.unit}",
-                "after": f"{typed.number} {typed.unit}",
-                "reason": reason.strip(),
-            }
-            publish(MeasurementCorrected(by=by, at=at, subject=sample_subject(sample), content=content))
+            _tell_correction(reading, characteristic, piece, f"{corrects.text} {corrects.unit}", f"{reading.text} {reading.unit}")
     return reading
+
+
+def _tell_correction(row: Reading | PullTest | VisualFinding, characteristic: str, piece: int, before: str, after: str) -> None:
+    """Publish that `row` corrects another."""
+    content = {"characteristic": characteristic, "piece": piece, "before": before, "after": after, "reason": row.correction_reason}
+    publish(MeasurementCorrected(by=row.by, at=row.at, subject=sample_subject(row.sample), content=content))
 
 
 def record_pull(
@@ -164,12 +195,13 @@ def record_pull(
     confirmed: bool = False,
     corrects: PullTest | None = None,
     reason: str = "",
+    source: str = "",
 ) -> PullTest:
     """Record one pull test: the peak force as typed, and how it ended."""
     with transaction.atomic():
         sample = _open_sample(sample, by, at, Process.PULL_TEST)
         plan = plan_of(sample)
-        findings = []
+        findings = source_findings(source)
         if not 1 <= piece <= plan.pulls:
             findings.append(misfit("reading.piece", "piece", piece=piece, characteristic="pull force", planned=plan.pulls))
         modes = [m.value for m in PullMode]
@@ -183,6 +215,7 @@ def record_pull(
             raise AssertionError("no pull test without a minimum")
         typed = _typed(text, unit, "force", Limits(minimum, None), confirmed)
         gauge, calibration = _gauge_in_use(sample, GaugeKind.PULL_TESTER.value, None, at)
+        answer = decided(typed.value, Limits(minimum, None), gauge, calibration, BASE_UNIT["force"])
         pull = PullTest.objects.create(
             sample=sample,
             piece=piece,
@@ -191,23 +224,20 @@ def record_pull(
             force_n=typed.value.quantize(STORED_N, ROUND_HALF_EVEN),
             minimum_n=minimum,
             mode=mode,
-            outcome=judge_pull(typed.value, minimum),
+            outcome=answer.outcome,
+            decision_rule=answer.rule,
+            guard_band=answer.guard_band,
             gauge=gauge,
             calibration=calibration,
+            source=source,
             by=by,
             at=at,
             corrects=corrects,
             correction_reason=reason.strip() if corrects else "",
         )
         if corrects:
-            content = {
-                "characteristic": "pull force",
-                "piece": piece,
-                "before": f"{corrects.text} {corrects.unit}, {corrects.mode}",
-                "after": f"{typed.number} {typed.unit}, {mode}",
-                "reason": reason.strip(),
-            }
-            publish(MeasurementCorrected(by=by, at=at, subject=sample_subject(sample), content=content))
+            before = f"{corrects.text} {corrects.unit}, {corrects.mode}"
+            _tell_correction(pull, Characteristic.PULL_FORCE.value, piece, before, f"{pull.text} {pull.unit}, {mode}")
     return pull
 
 
@@ -228,15 +258,12 @@ def record_visual(
     """
     with transaction.atomic():
         sample = _open_sample(sample, by, at, Process.CROSS_SECTION if is_cross_section(criterion) else Process.INSPECT)
-        codes = {c.code for c in plan_of(sample).criteria}
         earlier = sample.visual_findings.standing().filter(criterion=criterion).first()
-        findings = []
-        if criterion not in codes or (earlier and corrects is None):
-            findings.append(misfit("visual.criterion", "criterion", criterion=criterion))
+        findings = _look_findings(
+            Look(criterion, accepted, note), _codes(sample), [earlier.criterion] if earlier and corrects is None else []
+        )
         if corrects and (earlier != corrects or not reason.strip()):
             findings.append(misfit("reading.correction", "reason"))
-        if not accepted and not note.strip():
-            findings.append(misfit("visual.note", "note"))
         refuse_if(findings)
         finding = VisualFinding.objects.create(
             sample=sample,
@@ -250,15 +277,47 @@ def record_visual(
         )
         if corrects:
             words = {True: "accepted", False: "rejected"}
-            content = {
-                "characteristic": criterion,
-                "piece": 0,
-                "before": words[corrects.accepted],
-                "after": words[accepted],
-                "reason": reason.strip(),
-            }
-            publish(MeasurementCorrected(by=by, at=at, subject=sample_subject(sample), content=content))
+            _tell_correction(finding, criterion, 0, words[corrects.accepted], words[accepted])
     return finding
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One visual criterion, answered. note: what is seen; a reject needs one."""
+
+    criterion: str
+    accepted: bool
+    note: str = ""
+
+
+def record_looks(*, sample: Sample, looks: Sequence[Look], by: Person, at: datetime) -> list[VisualFinding]:
+    """Record several visual criteria at once, all of them or none: the batch is read and locked once. Cross-sections come one by one."""
+    with transaction.atomic():
+        sample = _open_sample(sample, by, at, Process.INSPECT)
+        codes = {code for code in _codes(sample) if not is_cross_section(code)}
+        answered = list(sample.visual_findings.standing().values_list("criterion", flat=True))
+        findings = []
+        for look in looks:
+            findings += _look_findings(look, codes, answered)
+            answered.append(look.criterion)  # once only, here too
+        refuse_if(findings)
+        return VisualFinding.objects.bulk_create(
+            VisualFinding(sample=sample, criterion=look.criterion, accepted=look.accepted, note=look.note.strip(), by=by, at=at)
+            for look in looks
+        )
+
+
+def _codes(sample: Sample) -> set[str]:
+    return {criterion.code for criterion in plan_of(sample).criteria}
+
+
+def _look_findings(look: Look, codes: Collection[str], answered: Collection[str]) -> list[Finding]:
+    findings = []
+    if look.criterion not in codes or look.criterion in answered:
+        findings.append(misfit("visual.criterion", "criterion", criterion=look.criterion))
+    if not look.accepted and not look.note.strip():
+        findings.append(misfit("visual.note", "note"))
+    return findings
 
 
 def judge_cross_section(
@@ -268,14 +327,18 @@ def judge_cross_section(
     accepted: bool,
     by: Person,
     at: datetime,
-    signing: Signing,
+    signing: Signing | None,
     note: str = "",
     corrects: VisualFinding | None = None,
     reason: str = "",
+    claim: Claim | None = None,
 ) -> VisualFinding:
-    """Record what a cross-section shows, signed by whoever judged it at somebody else's tablet."""
+    """Record what a cross-section shows, signed by whoever judged it at somebody else's tablet.
+
+    claim: instead of a signature, where the tablet had no network.
+    """
     with transaction.atomic():
-        refuse_if(signing_findings(signing, by, JUDGED_MEANING))
+        refuse_if(_signature_findings(signing, claim, by, JUDGED_MEANING))
         finding = record_visual(
             sample=sample, criterion=criterion, accepted=accepted, by=by, at=at, note=note, corrects=corrects, reason=reason
         )
@@ -289,6 +352,7 @@ def judge_cross_section(
             "reason": finding.correction_reason,
         }
         publish(CrossSectionJudged(by=by, at=at, subject=sample_subject(sample), content=content, signing=signing))
+        claim_signature(claim, sample=sample, person=by, meaning=JUDGED_MEANING, content=content, at=at)
     return finding
 
 
@@ -314,21 +378,23 @@ def missing_from(sample: Sample) -> list[str]:
     return missing
 
 
-def conclude_sample(*, sample: Sample, by: Person, at: datetime, signing: Signing | None = None, seen_sha256: str = "") -> Sample:
+def conclude_sample(
+    *, sample: Sample, by: Person, at: datetime, signing: Signing | None = None, seen_sha256: str = "", claim: Claim | None = None
+) -> Sample:
     """The sample is measured: the verdict follows from its values. First piece, after-change and last piece need the operator's signature.
 
     Conforming: accepted (or handed to the inspector where the plan asks). Anything else: rejected, and the batch goes on hold.
+    claim: instead of the signature, where the tablet had no network; it has to be confirmed before the batch closes.
     """
     with transaction.atomic():
         sample = _open_sample(sample, by, at, Process.INSPECT)
         batch = sample.batch
         content = sample_content(sample)
         findings = []
-        if signing or sample.kind != SampleKind.IN_PROCESS:
-            if signing is None:
-                raise Refused([misfit("sign.other", "secret", meaning=MEASURED_MEANING, person=by.name)])
-            findings += signing_findings(signing, by, MEASURED_MEANING)
-            if content_sha256(content) != seen_sha256:
+        needs_signature = sample.kind != SampleKind.IN_PROCESS
+        if signing or needs_signature:
+            findings += _signature_findings(signing, claim, by, MEASURED_MEANING)
+            if signing and content_sha256(content) != seen_sha256:
                 findings.append(misfit("sign.stale"))
         missing = missing_from(sample)
         if missing:
@@ -343,6 +409,9 @@ def conclude_sample(*, sample: Sample, by: Person, at: datetime, signing: Signin
             sample.concluded_at = at
         sample.save(update_fields=["state", "concluded_at"])
         publish(SampleConcluded(by=by, at=at, subject=sample_subject(sample), content=content, signing=signing))
+        if needs_signature:
+            claim_signature(claim, sample=sample, person=by, meaning=MEASURED_MEANING, content=content, at=at)
+        raise_signals(sample=sample, by=by, at=at)
         if sample.state == SampleState.ACCEPTED:
             _move_on(batch, sample)
         elif sample.state == SampleState.REJECTED:
@@ -350,16 +419,19 @@ def conclude_sample(*, sample: Sample, by: Person, at: datetime, signing: Signin
     return sample
 
 
-def countersign_first_piece(*, sample: Sample, by: Person, at: datetime, signing: Signing, seen_sha256: str) -> Sample:
-    """An inspector approves a first piece: a second person, with a signature of their own."""
+def countersign_first_piece(
+    *, sample: Sample, by: Person, at: datetime, signing: Signing | None, seen_sha256: str = "", claim: Claim | None = None
+) -> Sample:
+    """An inspector approves a first piece: a second person, with a signature of their own, or a claim of one without network."""
     with transaction.atomic():
-        sample, content, findings = _for_inspector(sample, by, at, signing, APPROVED_MEANING)
-        if content_sha256(content) != seen_sha256:
+        sample, content, findings = _for_inspector(sample, by, at, signing, APPROVED_MEANING, claim)
+        if signing and content_sha256(content) != seen_sha256:
             findings.append(misfit("sign.stale"))
         refuse_if(findings)
         sample.state, sample.concluded_at = SampleState.ACCEPTED, at
         sample.save(update_fields=["state", "concluded_at"])
         publish(FirstPieceCountersigned(by=by, at=at, subject=sample_subject(sample), content=content, signing=signing))
+        claim_signature(claim, sample=sample, person=by, meaning=APPROVED_MEANING, content=content, at=at)
         _move_on(sample.batch, sample)
     return sample
 
@@ -379,13 +451,20 @@ def turn_down_first_piece(*, sample: Sample, reason: str, by: Person, at: dateti
     return sample
 
 
+def _signature_findings(signing: Signing | None, claim: Claim | None, by: Person, meaning: str) -> list[Finding]:
+    """A signature of this person with this meaning, or the claim of one."""
+    if signing is None:
+        return [] if claim else [misfit("sign.other", "secret", meaning=meaning, person=by.name)]
+    return signing_findings(signing, by, meaning)
+
+
 def _for_inspector(
-    sample: Sample, by: Person, at: datetime, signing: Signing, meaning: str
+    sample: Sample, by: Person, at: datetime, signing: Signing | None, meaning: str, claim: Claim | None = None
 ) -> tuple[Sample, dict[str, object], list[Finding]]:
     batch = locked_batch(sample.batch)
     sample = Sample.objects.select_for_update().get(pk=sample.pk)
     sample.batch = batch
-    findings = permission_findings(by, Deed.COUNTERSIGN) + signing_findings(signing, by, meaning)
+    findings = permission_findings(by, Deed.COUNTERSIGN) + _signature_findings(signing, claim, by, meaning)
     findings += person_findings(by, Process.INSPECT, None, shop_day(at))
     if sample.state != SampleState.WAITS_FOR_INSPECTOR:
         findings.append(misfit("sample.state", sample=str(sample), state=sample.state))
@@ -404,12 +483,12 @@ def _reason(sample: Sample) -> str:
     parts = [f"{r.characteristic} {r.text} {r.unit}" for r in sample.readings.standing().exclude(outcome=Outcome.CONFORMS)]
     parts += [f"pull force {p.text} {p.unit}" for p in sample.pull_tests.standing().exclude(outcome=Outcome.CONFORMS)]
     parts += [f"{v.criterion}: {v.note}" for v in sample.visual_findings.standing().filter(accepted=False)]
-    return f"{sample.get_kind_display()}: {'; '.join(parts)}"[:300]
+    return f"{SampleKind(sample.kind).value}: {'; '.join(parts)}"[:300]
 
 
 def _open_sample(sample: Sample, by: Person, at: datetime, process: Process) -> Sample:
     """The sample as it is now, locked with its batch. Raises Refused for a wrong state, role or qualification."""
-    batch = locked_batch(sample.batch)
+    batch = locked_as_known(sample.batch)
     sample = Sample.objects.select_for_update().get(pk=sample.pk)
     sample.batch = batch
     inspects = process == Process.CROSS_SECTION and may(by, Deed.COUNTERSIGN)
@@ -429,6 +508,15 @@ def _planned(plan: SamplePlan, characteristic: str, piece: int) -> Planned:
     return planned
 
 
+def source_findings(source: str) -> list[Finding]:
+    """A value says how it came in; what a simulated gauge says is no measurement of a real piece."""
+    if source and source not in ReadingSource.values:
+        return [misfit("reading.source", "source", source=source, sources=", ".join(ReadingSource.values))]
+    if source == ReadingSource.SIMULATED and not settings.SIMULATED_GAUGE:
+        return [misfit("reading.simulated", "source")]
+    return []
+
+
 def _slot_findings(
     earlier: Reading | PullTest | None, corrects: Reading | PullTest | None, reason: str, **named: int | str
 ) -> list[Finding]:
@@ -445,18 +533,16 @@ def _typed(text: str, unit: str, quantity: Quantity, limits: Limits, confirmed: 
         raise Refused([misread(error)]) from error
     if not 0 <= typed.value < LARGEST[quantity]:
         # Not even confirmed: no gauge shows it, and the column could not hold it.
-        raise Refused(
-            [misfit("reading.impossible", "value", text=text, largest=LARGEST[quantity], unit="N" if quantity == "force" else "mm")]
-        )
+        raise Refused([misfit("reading.impossible", "value", text=text, largest=LARGEST[quantity], unit=BASE_UNIT[quantity])])
     believed = plausibility(typed.value, limits)
     if believed.kind is not Plausible.OK and not confirmed:
-        raise Refused([implausible(text, believed, limits, "N" if quantity == "force" else "mm")])
+        raise Refused([implausible(text, believed, limits, BASE_UNIT[quantity])])
     return typed
 
 
 def _gauge_in_use(sample: Sample, kind: str, tolerance: Decimal | None, at: datetime) -> tuple[Gauge, Calibration]:
     """The gauge of this kind in the set-up, held against rule 9 at this very moment."""
-    scan = current_scans(sample.batch).get(f"gauge {kind}")
+    scan = gauge_scan(sample.batch, kind)
     if scan is None or scan.gauge is None or scan.calibration is None:
         raise Refused([misfit("reading.gauge", kind=kind)])
     refuse_if(gauge_findings(scan.gauge, tolerance, shop_day(at)))

@@ -29,6 +29,7 @@ from inspection.api.showing import (
 )
 from inspection.models import Batch, BatchStatus, HoldDecision, SampleKind
 from inspection.queries import scan_findings
+from inspection.scanning import found_for
 from shop.api.fields import AnySerializer, Count, Word
 from shop.api.problems import finding_out
 from shop.api.view import KEY_HEADER, ActKeyed, ApiView, ListView, SignedAct, asked, done_once, found, named_in_body, signed
@@ -36,6 +37,7 @@ from shop.clock import now
 from shop.finding import misfit
 from shop.jobs import Termination
 from shop.people import Person
+from shop.scanned import LONGEST
 
 TAGS = ["make"]
 
@@ -46,7 +48,12 @@ class BatchIn(ActKeyed):
 
 
 class ScanIn(ActKeyed):
-    code = serializers.CharField(max_length=80, help_text="As read from the label of a tool, a reel, a spool or a gauge.")
+    code = serializers.CharField(
+        max_length=LONGEST,
+        trim_whitespace=False,
+        help_text="As read from the label of a tool, a reel, a spool or a gauge; GS1 element strings with their separators, in brackets or "
+        "as a link.",
+    )
     at_count = Count(required=False, allow_null=True, default=None, help_text="Pieces made so far; left out, the last stated.")
 
 
@@ -127,8 +134,14 @@ class ScanView(ApiView):
             return answer.batch.scans.order_by("-pk").values_list("pk", flat=True)[0] if answer.part else 0
 
         row = batch.scans.filter(pk=int(done_once(request, "scan", body, do))).first()
-        shown: dict[str, Any] = {"code": body["code"], "part": row.part if row else "", "accepted": row.accepted if row else False}
-        findings = scan_findings(row) if row else [misfit("scan.unknown", "code", code=body["code"])]
+        shown: dict[str, Any] = {"part": row.part if row else "", "accepted": row.accepted if row else False}
+        if row:
+            findings = scan_findings(row)
+            shown |= {"code": row.code, "scanned": row.scanned, "choices": []}
+        else:
+            read = found_for(body["code"])
+            findings = [read.finding or misfit("scan.unknown", "code", code=read.text)]
+            shown |= {"code": read.text, "scanned": read.text, "choices": [lot.lot_number for lot in read.choices]}
         return Response(shown | {"findings": [finding_out(f) for f in findings], "batch": batch_shown(pk)})
 
 

@@ -24,9 +24,10 @@ from inspection.acts.samples import (
     turn_down_first_piece,
 )
 from inspection.api.showing import PullOut, ReadingOut, SampleWhole, VisualOut, sample_shown
-from inspection.models import Characteristic, PullTest, Reading, Sample, VisualFinding
+from inspection.models import PullTest, Reading, ReadingSource, Sample, VisualFinding
 from shop.api.fields import AnySerializer, Count, FigureIn, SignatureIn, Word
 from shop.api.view import KEY_HEADER, ActKeyed, ApiView, SignedAct, asked, done_once, found, signed
+from shop.characteristics import Characteristic
 from shop.clock import now
 from shop.finding import Refused, misfit
 from shop.people import Person
@@ -44,9 +45,16 @@ class MeasurementIn(ActKeyed):
 class ValueIn(MeasurementIn):
     piece = Count(least=1)
     value = FigureIn()
-    unit = serializers.CharField(max_length=8, help_text="mm or in of a length, N or lbf of a force.")
+    unit = serializers.CharField(max_length=8, help_text="mm or in of a length, N or lbf of a force, mΩ of a resistance, % of a share.")
     confirmed = serializers.BooleanField(
         required=False, default=False, help_text="The person stands by a value that was refused as implausible."
+    )
+    came = serializers.CharField(
+        max_length=16,
+        required=False,
+        allow_blank=True,
+        default="",
+        help_text=f"How the value came in: {', '.join(ReadingSource.values)}. A simulated one is taken where the shop trains only.",
     )
 
 
@@ -127,7 +135,7 @@ class ReadingsView(ApiView):
         corrects: Reading | None = _corrected(sample.readings, body)
 
         def do(by: Person, at: datetime) -> int:
-            return record_reading(sample=sample, text=text, unit=unit, corrects=corrects, by=by, at=at, **stated).pk
+            return record_reading(sample=sample, text=text, unit=unit, source=body["came"], corrects=corrects, by=by, at=at, **stated).pk
 
         return _recorded(request, "record reading", body, do, sample.readings.all(), ReadingOut)
 
@@ -142,7 +150,7 @@ class PullsView(ApiView):
         corrects: PullTest | None = _corrected(sample.pull_tests, body)
 
         def do(by: Person, at: datetime) -> int:
-            return record_pull(sample=sample, text=text, unit=unit, corrects=corrects, by=by, at=at, **stated).pk
+            return record_pull(sample=sample, text=text, unit=unit, source=body["came"], corrects=corrects, by=by, at=at, **stated).pk
 
         return _recorded(request, "record pull", body, do, sample.pull_tests.all(), PullOut)
 

@@ -7,12 +7,27 @@ from typing import TypedDict
 from shop.api.shapes import LimitsShape
 
 
-class ReadingShape(TypedDict):
+class _RuleOfReading(TypedDict, total=False):
+    """Where measurement uncertainty moved the limits of acceptance; and how the value came in, where that was said."""
+
+    decision_rule: str
+    guard_band: str
+    source: str
+
+
+class _LimitsOfReading(_RuleOfReading, total=False):
+    """One of them, by the unit of what was measured."""
+
+    limits_mm: LimitsShape | None
+    limits_mohm: LimitsShape | None
+    limits_pct: LimitsShape | None
+
+
+class ReadingShape(_LimitsOfReading):
     characteristic: str
     piece: int
     value: str
     unit: str
-    limits_mm: LimitsShape | None
     outcome: str
     gauge: str
     certificate: str
@@ -20,7 +35,7 @@ class ReadingShape(TypedDict):
     at: str
 
 
-class PullShape(TypedDict):
+class PullShape(_RuleOfReading):
     piece: int
     value: str
     unit: str

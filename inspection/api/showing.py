@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django.db.models import OuterRef, QuerySet, Subquery
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from inspection.acts.samples import missing_from
@@ -16,28 +18,32 @@ from inspection.models import (
     Hold,
     HoldDecision,
     OutcomeText,
+    Reading,
     Sample,
     SampleKind,
     SampleState,
     SetupPart,
 )
 from inspection.plan import SamplePlan, plan_of, sample_plan
-from inspection.queries import next_sample_due, open_batches
+from inspection.queries import next_sample_due, open_batches, sample_due
 from inspection.set_up import PartState, six_parts
 from shop.api.fields import AnySerializer, FigureOut, FindingSerializer, Shape, Word
 from shop.canonical import content_sha256, plain
+from shop.characteristics import MEASURED
+from shop.clock import now
 
 # --- Plans -----------------------------------------------------------------------------------------------------------------------
 
 
 class PlannedOut(AnySerializer):
-    """A characteristic of a sample: on how many pieces, within which limits, with which kind of gauge."""
+    """A characteristic of a sample: on how many pieces, within which limits in its unit, with which kind of gauge."""
 
     characteristic = serializers.CharField()
     pieces = serializers.IntegerField()
-    low_mm = FigureOut(source="limits.low", places=2, allow_null=True)
-    nominal_mm = FigureOut(source="limits.nominal", places=2, allow_null=True)
-    high_mm = FigureOut(source="limits.high", places=2, allow_null=True)
+    unit = serializers.CharField()
+    low = FigureOut(source="limits.low", places=2, allow_null=True)
+    nominal = FigureOut(source="limits.nominal", places=2, allow_null=True)
+    high = FigureOut(source="limits.high", places=2, allow_null=True)
     gauge_kind = serializers.CharField()
 
 
@@ -87,6 +93,7 @@ class BatchOut(AnySerializer):
     last_count = serializers.IntegerField(help_text="Pieces made, as last stated.")
     setup_number = serializers.IntegerField()
     next_sample_due = serializers.SerializerMethodField(help_text="Piece count of the next in-process sample; null unless it runs.")
+    next_sample_due_at = serializers.SerializerMethodField(help_text="And at the latest then, where the plan asks by minutes too.")
     opened_at = serializers.DateTimeField()
     closed_at = serializers.DateTimeField(allow_null=True)
     made = serializers.IntegerField(allow_null=True)
@@ -99,6 +106,12 @@ class BatchOut(AnySerializer):
         if batch.status != BatchStatus.RUNNING:
             return None
         return next_sample_due(batch, getattr(batch, "last_good", None) or 0)
+
+    @extend_schema_field(serializers.DateTimeField(allow_null=True))
+    def get_next_sample_due_at(self, batch: Batch) -> datetime | None:
+        if batch.status != BatchStatus.RUNNING:
+            return None
+        return sample_due(batch, now(), last_good=getattr(batch, "last_good", None) or 0, last_taken=getattr(batch, "last_taken", None)).at
 
 
 class PartOut(AnySerializer):
@@ -168,8 +181,9 @@ class BatchWhole(BatchOut):
 
 def batches() -> QuerySet[Batch]:
     """Batches with what their lists show, the last good count beside each."""
-    good = Sample.objects.filter(batch=OuterRef("pk"), state=SampleState.ACCEPTED).order_by("-at_count").values("at_count")[:1]
-    return open_batches().annotate(last_good=Subquery(good)).order_by("-opened_at", "number")
+    good = Sample.objects.filter(batch=OuterRef("pk"), state=SampleState.ACCEPTED).order_by("-at_count", "-number")
+    newest = {"last_good": Subquery(good.values("at_count")[:1]), "last_taken": Subquery(good.values("taken_at")[:1])}
+    return open_batches().annotate(**newest).order_by("-opened_at", "number")
 
 
 def holds() -> QuerySet[Hold]:
@@ -206,17 +220,24 @@ class MeasurementOut(AnySerializer):
 
 
 class ReadingOut(MeasurementOut):
-    """A length as typed or sent by a gauge, with its outcome."""
+    """A value as typed or sent by a gauge, with its outcome."""
 
     characteristic = serializers.CharField()
     piece = serializers.IntegerField()
     value = serializers.CharField(source="text", help_text="As typed, digits kept.")
     unit = serializers.CharField()
-    value_mm = FigureOut()
-    low_mm = FigureOut(places=2, allow_null=True)
-    high_mm = FigureOut(places=2, allow_null=True)
+    base_value = FigureOut(source="value", help_text="In the unit of the limits.")
+    base_unit = serializers.SerializerMethodField()
+    low = FigureOut(places=2, allow_null=True)
+    high = FigureOut(places=2, allow_null=True)
     outcome = Word(OutcomeText)
+    decision_rule = serializers.CharField()
+    guard_band = FigureOut(help_text="How far acceptance stays inside the limits, in their unit.")
     gauge = serializers.CharField(source="gauge.asset_number")
+    came = serializers.CharField(source="source", help_text="How the value came in; empty where nobody said.")
+
+    def get_base_unit(self, row: Reading) -> str:
+        return MEASURED[row.characteristic].unit
 
 
 class PullOut(MeasurementOut):
@@ -229,7 +250,10 @@ class PullOut(MeasurementOut):
     minimum_n = FigureOut()
     mode = serializers.CharField()
     outcome = Word(OutcomeText)
+    decision_rule = serializers.CharField()
+    guard_band = FigureOut()
     gauge = serializers.CharField(source="gauge.asset_number")
+    came = serializers.CharField(source="source")
 
 
 class VisualOut(MeasurementOut):
@@ -279,8 +303,12 @@ def sample_shown(pk: int) -> dict[str, Any]:
 class ScanOut(AnySerializer):
     """The answer to a scan: accepted or not, for which part, with every rule's answer; and the six parts as they stand now."""
 
-    code = serializers.CharField()
+    code = serializers.CharField(help_text="The shop's number of what was scanned.")
+    scanned = serializers.CharField(help_text="What the label said where that was not the number itself, element strings in brackets.")
     part = serializers.CharField(help_text="Empty where the code is of nothing known.")
+    choices = serializers.ListField(
+        child=serializers.CharField(), help_text="The lots one of which it is: scan the right one by its number."
+    )
     accepted = serializers.BooleanField()
     findings = FindingSerializer(many=True)
     batch = BatchWhole()

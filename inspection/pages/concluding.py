@@ -21,13 +21,13 @@ from inspection.acts.samples import (
     turn_down_first_piece,
 )
 from inspection.contents import sample_content, sample_outcome
-from inspection.criteria import title_of
 from inspection.models import OutcomeText, Sample, SampleKind, SampleState
 from inspection.pages.floor import REFUSED_PAGE, draw, gone, named, own_signature, perform, proposed_identifier, signature_of_another
 from inspection.pages.samples import LastAnswer, last_answer, next_url, sample_for
 from inspection.queries import step_url
 from inspection.verdict import Outcome
 from shop.canonical import content_sha256
+from shop.criteria import title_of
 from shop.pages.acting import Refusal, acting, person_of
 from shop.permissions import Deed, may
 

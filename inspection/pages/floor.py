@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
-import hashlib
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from inspection.models import Batch
-from inspection.queries import open_batches, seals_of
+from inspection.models import Batch, BatchStatus
+from inspection.pages.guiding import guide_lines
+from inspection.queries import open_batches, sample_due, seals_of
 from shop.clock import now
 from shop.events import Signing
 from shop.finding import Refused, misfit
-from shop.once import once
+from shop.once import form_digest, once
 from shop.pages.acting import Refusal, person_of
 from shop.people import Person
 from shop.permissions import Deed, may
 from shop.sign_on import person_for, sign
+from shop.tablets import tablet_of
 from shop.wording import Worded
 
 NOT_CONTENT = {"csrfmiddlewaretoken", "act_key", "secret"}
@@ -42,8 +44,8 @@ def perform(request: HttpRequest, act: str, do: Callable[[Person, datetime], obj
     What was typed is part of the act's name: a form that comes back with another value under an old key is refused, not ignored.
     """
     person, at = by or person_of(request), now()
-    typed = sorted((name, value) for name in request.POST if name not in NOT_CONTENT for value in request.POST.getlist(name))
-    digest = hashlib.sha256(repr((request.path, typed)).encode()).hexdigest()[:12]
+    typed = [(name, value) for name in request.POST if name not in NOT_CONTENT for value in request.POST.getlist(name)]
+    digest = form_digest(request.path, typed)
     return once(key=request.POST.get("act_key", ""), act=f"{act} {digest}", by=person, at=at, do=lambda: do(person, at))
 
 
@@ -76,6 +78,9 @@ class Rights:
     countersign: bool
 
 
+NO_RIGHTS = Rights(run=False, stop=False, decide=False, countersign=False)
+
+
 def rights_of(person: Person) -> Rights:
     run, decide = may(person, Deed.RUN_BATCH), may(person, Deed.DECIDE_HOLD)
     return Rights(run=run, stop=run or decide, decide=decide, countersign=may(person, Deed.COUNTERSIGN))
@@ -88,9 +93,64 @@ class Screen:
     key: str
     findings: tuple[Worded, ...]
     rights: Rights
+    lock_seconds: int = 0
+    help_slug: str = "any"
+
+    @property
+    def help_template(self) -> str:
+        return f"make/help/{self.help_slug}.html"
 
     def refused(self, *rules: str) -> bool:
         return any(f.rule in rules for f in self.findings)
+
+
+SAYS_WHAT_IS_DUE = {"make/run.html", "make/start_sample.html"}
+IN_A_SAMPLE = {"make/value.html", "make/visual.html", "make/cross_section.html", "make/overview.html"}
+GUIDED = {*IN_A_SAMPLE, "make/inspector.html"}
+"""Questions of a sample: their page has a `sample`, and what is still to do stands beside them."""
+
+HELP = frozenset(
+    [
+        "station",
+        "sign_on",
+        "enrol",
+        "start",
+        "set_up",
+        "change",
+        "start_sample",
+        "value",
+        "visual",
+        "cross_section",
+        "overview",
+        "inspector",
+        "turn_down",
+        "run",
+        "readings",
+        "reaction",
+        "stop",
+        "hold",
+        "decide",
+        "close",
+        "closed",
+        "undecided",
+        "confirm",
+        "any",
+    ]
+)
+"""Screens with a help of their own, in templates/make/help."""
+
+
+def help_for(template: str) -> str:
+    """The name of the help that belongs to a screen's template."""
+    name = template.rpartition("/")[2].removesuffix(".html")
+    return name if name in HELP else "any"
+
+
+def lock_seconds(request: HttpRequest) -> int:
+    """After how long without a touch the tablet locks: as its station says, else as the shop's setting says."""
+    tablet = tablet_of(request)
+    minutes = tablet.station.idle_minutes if tablet else None
+    return (minutes or settings.FLOOR_LOCK_MINUTES) * 60
 
 
 def draw(
@@ -100,7 +160,9 @@ def draw(
     person = person_of(request)
     context: dict[str, object] = {
         "page": page,
-        "screen": Screen(str(uuid.uuid4()), refusal.findings if refusal else (), rights_of(person)),
+        "screen": Screen(
+            str(uuid.uuid4()), refusal.findings if refusal else (), rights_of(person), lock_seconds(request), help_for(template)
+        ),
         "place": "make",
     }
     if batch is not None:
@@ -109,6 +171,10 @@ def draw(
             "batch": batch,
             "seals": seals_of(batch),
             "part": part,
+            # Beside the question on every page of a running batch; the page of the run says it large, and a sample in hand answers it.
+            "due": sample_due(batch, now()) if batch.status == BatchStatus.RUNNING and template not in SAYS_WHAT_IS_DUE else None,
+            "due_in_sample": template in IN_A_SAMPLE,
+            "guide": guide_lines(page.sample) if template in GUIDED else None,
             "station": f"{tool.asset_number if tool else ''} · {batch.number}",
         }
     return render(request, template, context, status=refusal.status if refusal else 200)

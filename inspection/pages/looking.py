@@ -8,16 +8,20 @@ from datetime import datetime
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 
-from inspection.acts.samples import JUDGED_MEANING, judge_cross_section, record_visual
-from inspection.criteria import VisualCriterion, is_cross_section
+from inspection.acts.samples import JUDGED_MEANING, Look, judge_cross_section, record_looks, record_visual
+from inspection.drawing.criterion_sketch import sketch
 from inspection.models import PullTest, Reading, Sample, SampleState, VisualFinding
 from inspection.pages.floor import REFUSED_PAGE, draw, gone, named, perform, signature_of_another
+from inspection.pages.photos import photo_in, photo_name
 from inspection.pages.samples import LastAnswer, last_answer, sample_for, sample_url
-from inspection.pages.values import draw_pull, draw_reading, record_typed_force, record_typed_length
+from inspection.pages.values import draw_pull, draw_reading, record_typed_force, record_typed_value
+from inspection.photos import keep_photo
 from inspection.plan import plan_of
+from shop.criteria import VisualCriterion, is_cross_section, title_of
 from shop.finding import Refused, misfit
 from shop.pages.acting import Refusal, acting
 from shop.people import Person
@@ -28,6 +32,13 @@ class CriterionRow:
     criterion: VisualCriterion
     answer: str
     note: str
+    good: SafeString
+    bad: SafeString
+
+
+def pair_of(code: str) -> tuple[SafeString, SafeString]:
+    """The sketches of a criterion, good and bad; both empty where a planner's own words are the criterion."""
+    return mark_safe(sketch(code, good=True)), mark_safe(sketch(code, good=False))  # noqa: S308  # our own SVG, without a word from outside
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +66,7 @@ def _looked_at(sample: Sample) -> list[VisualCriterion]:
 
 
 def _rows(request: HttpRequest, criteria: Sequence[VisualCriterion]) -> tuple[CriterionRow, ...]:
-    return tuple(CriterionRow(c, request.POST.get(c.code, ""), request.POST.get(f"note-{c.code}", "")) for c in criteria)
+    return tuple(CriterionRow(c, request.POST.get(c.code, ""), request.POST.get(f"note-{c.code}", ""), *pair_of(c.code)) for c in criteria)
 
 
 @acting(again=_visual, template=REFUSED_PAGE)
@@ -67,14 +78,23 @@ def visual(request: HttpRequest, number: str, sample: int) -> HttpResponse:
     answered = set(taken.visual_findings.standing().values_list("criterion", flat=True))
     rest = "accept" if "all" in request.POST else ""
     answers = [(c.code, request.POST.get(c.code) or rest) for c in _looked_at(taken) if c.code not in answered]
-    given = [(code, answer == "accept", request.POST.get(f"note-{code}", "")) for code, answer in answers if answer in ("accept", "reject")]
+    given = [
+        Look(code, answer == "accept", request.POST.get(f"note-{code}", "") if answer == "reject" else "")
+        for code, answer in answers
+        if answer in ("accept", "reject")
+    ]
+
+    photos = {look.criterion: photo_in(request, f"photo-{look.criterion}") for look in given if not look.accepted}
 
     def do(by: Person, at: datetime) -> int:
         if not given:
             raise Refused([misfit("sample.incomplete", missing=_("an answer"))])
-        for code, accepted, note in given:
-            record_visual(sample=taken, criterion=code, accepted=accepted, note="" if accepted else note, by=by, at=at)
-        return len(given)
+        made = record_looks(sample=taken, looks=given, by=by, at=at)
+        for code, picture in photos.items():
+            if picture is not None:
+                title = f"Sample {taken.number}, rejected: {title_of(code)}"
+                keep_photo(batch=taken.batch, title=title, name=photo_name(taken, code), picture=picture, by=by, at=at)
+        return len(made)
 
     perform(request, "visual", do)
     return redirect(sample_url(taken))
@@ -89,6 +109,8 @@ class CrossSectionPage:
 
     sample: Sample
     criterion: VisualCriterion
+    good: SafeString
+    bad: SafeString
     answer: str
     note: str
     corrected: str
@@ -109,9 +131,12 @@ def _cross_section(
     if taken.state != SampleState.OPEN or asked is None:
         return gone(request, taken.batch, refusal) if refusal else redirect(sample_url(taken))
     identifier = request.POST.get("identifier", "")
+    good, bad = pair_of(asked.code)
     page = CrossSectionPage(
         sample=taken,
         criterion=asked,
+        good=good,
+        bad=bad,
         answer=request.POST.get("answer", ""),
         note=request.POST.get("note", ""),
         corrected=_said(corrects) if corrects else "",
@@ -194,7 +219,7 @@ def correct(request: HttpRequest, number: str, sample: int, what: str, pk: int) 
     taken = sample_for(number, sample)
     if what == "reading":
         row = get_object_or_404(Reading, pk=pk, sample=taken)
-        return record_typed_length(request, taken, row.characteristic, row.piece, row)
+        return record_typed_value(request, taken, row.characteristic, row.piece, row)
     if what == "pull":
         pulled = get_object_or_404(PullTest, pk=pk, sample=taken)
         return record_typed_force(request, taken, pulled.piece, pulled)

@@ -6,12 +6,14 @@ from dataclasses import dataclass
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET
 
-from inspection.acts.batches import CLOSED_MEANING, Counts, close_batch, kept_on_hold, pieces_tested, scrapped_by_decision
+from inspection.acts.batches import CLOSED_MEANING, Counts, close_batch, kept_on_hold, offline_findings, pieces_tested, scrapped_by_decision
+from inspection.acts.control import open_signals
 from inspection.acts.holds import DECIDED_MEANING, decide_hold, last_good_count, raise_hold
+from inspection.acts.offline import prepared_counts
 from inspection.models import Batch, BatchStatus, Hold, HoldDecision, SampleState
 from inspection.pages.floor import (
     REFUSED_PAGE,
@@ -25,7 +27,10 @@ from inspection.pages.floor import (
     proposed_identifier,
     signature_of_another,
 )
+from inspection.pages.reacting import SignalLine, signal_line
 from inspection.queries import HeightRow, RunFacts, crimp_heights, height_chart, run_facts, step_url
+from shop.clock import now
+from shop.figures import spoken_drawing
 from shop.pages.acting import Refusal, acting
 from shop.permissions import Deed
 
@@ -36,6 +41,7 @@ class RunPage:
     facts: RunFacts
     chart: SafeString
     heights: int
+    signals: list[SignalLine]
 
 
 @require_GET
@@ -45,8 +51,9 @@ def run(request: HttpRequest, number: str) -> HttpResponse:
     if batch.status != BatchStatus.RUNNING or busy:
         return redirect(step_url(batch))
     rows = crimp_heights(batch)
-    chart = mark_safe(height_chart(batch, rows))  # noqa: S308  # our own SVG: every text in it is escaped
-    return draw(request, "make/run.html", RunPage(batch, run_facts(batch), chart, len(rows)), batch=batch)
+    signals = [signal_line(signal) for signal in open_signals(batch)]
+    chart = spoken_drawing(height_chart(batch, rows))
+    return draw(request, "make/run.html", RunPage(batch, run_facts(batch, now()), chart, len(rows), signals), batch=batch)
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +204,8 @@ class ClosePage:
     scrapped: int
     kept: int
     meaning: str
+    unconfirmed: bool
+    undecided: bool
 
 
 def _close(request: HttpRequest, number: str, *, refusal: Refusal | None = None) -> HttpResponse:
@@ -211,8 +220,11 @@ def _close(request: HttpRequest, number: str, *, refusal: Refusal | None = None)
         "destroyed": tested,
         "held": kept,
     }
+    proposed |= {name: value for name, value in prepared_counts(batch).items() if name in proposed}
     counts = CloseFields(**{name: request.POST.get(name, str(value)) for name, value in proposed.items()})
-    page = ClosePage(batch, counts, tested, scrapped, kept, CLOSED_MEANING)
+    waits = {finding.rule for finding in offline_findings(batch)}
+    unconfirmed, undecided = "batch.unconfirmed" in waits, "batch.undecided" in waits
+    page = ClosePage(batch, counts, tested, scrapped, kept, CLOSED_MEANING, unconfirmed, undecided)
     return draw(request, "make/close.html", page, batch=batch, refusal=refusal)
 
 

@@ -10,12 +10,14 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from inspection.acts.control import open_signals
 from inspection.acts.samples import kinds_possible, start_sample
-from inspection.criteria import is_cross_section
 from inspection.models import Batch, PullTest, Reading, Sample, SampleKind, SampleState
 from inspection.pages.floor import REFUSED_PAGE, batch_for, count_in, draw, gone, perform
 from inspection.plan import SamplePlan, plan_of
 from inspection.queries import next_sample_due, step_url
+from shop.characteristics import Characteristic
+from shop.criteria import is_cross_section
 from shop.pages.acting import Refusal, acting
 
 
@@ -56,7 +58,7 @@ def proposed_count(batch: Batch, kind: SampleKind) -> int:
 
 def contents_of(plan: SamplePlan) -> list[str]:
     """What a sample asks for, in words."""
-    listed = [f"{planned.characteristic} × {planned.pieces}" for planned in plan.readings]
+    listed = [f"{Characteristic(planned.characteristic).label} × {planned.pieces}" for planned in plan.readings]
     if plan.pulls:
         listed.append(_("pull test × %d") % plan.pulls)
     cut = sum(is_cross_section(c.code) for c in plan.criteria)
@@ -68,6 +70,8 @@ def contents_of(plan: SamplePlan) -> list[str]:
 def _start_sample(request: HttpRequest, number: str, kind: str = "", *, refusal: Refusal | None = None) -> HttpResponse:
     batch = batch_for(number)
     possible = kinds_possible(batch)
+    if refusal is None and open_signals(batch):
+        return redirect("make:reaction", number)  # the chart's question comes before the next sample
     wanted = SampleKind(kind.replace("-", " ")) if kind else next(iter(possible), None)
     busy = batch.samples.filter(state__in=[SampleState.OPEN, SampleState.WAITS_FOR_INSPECTOR]).exists()
     if wanted is None or wanted not in possible or busy:
@@ -134,15 +138,20 @@ def last_answer(sample: Sample, after: str) -> LastAnswer | None:
 
 
 def next_url(sample: Sample, after: str = "") -> str:
-    """The next value the plan asks for, in the order of measuring: lengths, pulls, looking, cross-sections; at the end the overview."""
+    """The next value the plan asks for, in the order of measuring: readings, pulls, looking, cross-sections and what is read off
+    them; at the end the overview."""
     plan, number = plan_of(sample), sample.batch.number
     there = set(sample.readings.standing().values_list("characteristic", "piece"))
     suffix = f"?after={after}" if after else ""
-    for planned in plan.readings:
-        for piece in range(1, planned.pieces + 1):
-            if (planned.characteristic, piece) not in there:
-                slug = planned.characteristic.replace(" ", "-")
-                return reverse("make:reading", args=[number, sample.number, slug, piece]) + suffix
+    open_readings = [
+        (planned.characteristic, piece)
+        for planned in plan.readings
+        for piece in range(1, planned.pieces + 1)
+        if (planned.characteristic, piece) not in there
+    ]
+    for characteristic, piece in open_readings:
+        if characteristic != Characteristic.COMPACTION:  # read off a section, which is cut when everything else is done
+            return _reading_url(sample, characteristic, piece) + suffix
     pulled = set(sample.pull_tests.standing().values_list("piece", flat=True))
     for piece in range(1, plan.pulls + 1):
         if piece not in pulled:
@@ -153,7 +162,13 @@ def next_url(sample: Sample, after: str = "") -> str:
         return reverse("make:visual", args=[number, sample.number]) + suffix
     if left:
         return reverse("make:cross-section", args=[number, sample.number]) + suffix
+    if open_readings:
+        return _reading_url(sample, *open_readings[0]) + suffix
     return reverse("make:overview", args=[number, sample.number]) + suffix
+
+
+def _reading_url(sample: Sample, characteristic: str, piece: int) -> str:
+    return reverse("make:reading", args=[sample.batch.number, sample.number, characteristic.replace(" ", "-"), piece])
 
 
 def sample_step(request: HttpRequest, number: str, sample: int) -> HttpResponse:

@@ -4,27 +4,35 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.contrib import messages
 from django.contrib.auth import login, logout
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_POST
 
 from inspection.acts.batches import open_batch, pieces_open
 from inspection.models import Batch
-from inspection.pages.floor import REFUSED_PAGE, count_in, draw, named, perform
+from inspection.offline_waiting import waiting_here
+from inspection.pages.enrolling import LOCKED
+from inspection.pages.floor import NO_RIGHTS, REFUSED_PAGE, Screen, count_in, draw, named, perform
 from inspection.plan import limits_of
-from inspection.queries import StationPage, limits_words, place_of, station_page, step_url, termination_of_label
+from inspection.queries import StationPage, limits_words, place_of, qualifications_of, station_page, step_url, terminations_of_label
+from inspection.scanning import nothing_to_open
 from shop.clock import now, shop_day
 from shop.finding import Refused, misfit, refuse_if
 from shop.jobs import SheetStatus, Termination
 from shop.pages.acting import Refusal, acting, person_of, refusal_of
+from shop.people import Person
 from shop.permissions import Deed, may
 from shop.sign_on import check_secret
+from shop.stations import Station
+from shop.tablets import tablet_of
 from shop.wording import Worded
 
 
@@ -60,9 +68,48 @@ def sign_on(request: HttpRequest) -> HttpResponse:
             findings = refusal_of(refused.findings).findings
         else:
             login(request, person, backend="shop.sign_on.PasswordBackend")
+            request.session.pop(LOCKED, None)
+            _say_qualified(request, person)
             return redirect(goal or "make:station")
+    if request.method == "GET" and not identifier and LOCKED in request.session and "change" not in request.GET:
+        locked_by = request.user
+        identifier = locked_by.username if isinstance(locked_by, Person) else ""
     page = SignOnPage(identifier, named(identifier), goal, findings)
-    return render(request, "make/sign_on.html", {"page": page}, status=422 if findings else 200)
+    screen = Screen("", findings, NO_RIGHTS, 0, "sign_on")
+    return render(request, "make/sign_on.html", {"page": page, "screen": screen}, status=422 if findings else 200)
+
+
+def _say_qualified(request: HttpRequest, person: Person) -> None:
+    """What runs out or is not in force is said at once, not when the first scan is refused."""
+    held = qualifications_of(person, shop_day(now()))
+    for one in held:
+        if one.state != "conforms":
+            messages.warning(request, _("{qualification}: {state}").format(qualification=one.name, state=one.state_word))
+    good = [one.name for one in held if one.state == "conforms"]
+    if good:
+        messages.success(request, _("{person} is qualified: {processes}").format(person=person.name, processes="; ".join(good)))
+
+
+@require_POST
+def lock(request: HttpRequest) -> HttpResponse:
+    """The tablet was left: nothing is answered to it until the PIN comes."""
+    request.session[LOCKED] = True
+    return HttpResponse(status=204)
+
+
+@sensitive_post_parameters("secret")
+@never_cache
+@require_POST
+def unlock(request: HttpRequest) -> HttpResponse:
+    """The same person's PIN. The page under the cover goes on as it was: 204; what was wrong comes back as a sentence."""
+    person = person_of(request)
+    try:
+        check_secret(person.username, request.POST.get("secret", ""), now())
+    except Refused as refused:
+        sentences = " ".join(finding.sentence for finding in refusal_of(refused.findings).findings)
+        return HttpResponse(sentences, status=422, content_type="text/plain; charset=utf-8")
+    request.session.pop(LOCKED, None)
+    return HttpResponse(status=204) if "X-Unlock" in request.headers else redirect("make:station")
 
 
 @login_not_required
@@ -72,16 +119,23 @@ def sign_off(request: HttpRequest) -> HttpResponse:
     return redirect("make:sign-on")
 
 
+def own_station(request: HttpRequest) -> Station | None:
+    """The station of the tablet that asks; None for a browser that belongs to none."""
+    tablet = tablet_of(request)
+    return tablet.station if tablet else None
+
+
 def _station(request: HttpRequest, *, refusal: Refusal | None = None, typed: str = "") -> HttpResponse:
     person = person_of(request)
     page: StationPage = station_page(
         person,
-        shop_day(now()),
+        now(),
         may_run=may(person, Deed.RUN_BATCH),
         sheet=request.GET.get("sheet", ""),
         tool=request.GET.get("tool", ""),
+        station=None if request.GET.get("all") else own_station(request),
     )
-    return draw(request, "make/station.html", {"station": page, "typed": typed}, refusal=refusal)
+    return draw(request, "make/station.html", {"station": page, "typed": typed, "waiting": waiting_here(person)}, refusal=refusal)
 
 
 @require_GET
@@ -93,16 +147,19 @@ def station(request: HttpRequest) -> HttpResponse:
 def find(request: HttpRequest) -> HttpResponse:
     """A scanned label opens what it belongs to: a batch, a sheet, a tool, or the termination of a traveller or bag tag."""
     code = request.GET.get("code", "").strip()
-    labelled = termination_of_label(code)
-    if labelled is not None:
-        if labelled.sheet.status == SheetStatus.RELEASED:
-            return redirect("make:start", labelled.pk)
-        # A traveller of an old revision must not start anything, however good the revision after it is.
-        old = misfit("batch.sheet", "code", sheet=str(labelled.sheet), status=labelled.sheet.status)
-        return _station(request, refusal=refusal_of([old]), typed=code)
+    labelled = terminations_of_label(code)
+    if labelled:
+        sheet = labelled[0].sheet
+        if sheet.status != SheetStatus.RELEASED:
+            # A traveller of an old revision must not start anything, however good the revision after it is.
+            old = misfit("batch.sheet", "code", sheet=str(sheet), status=sheet.status)
+            return _station(request, refusal=refusal_of([old]), typed=code)
+        if len(labelled) == 1:
+            return redirect("make:start", labelled[0].pk)
+        return redirect(f"{reverse('make:station')}?sheet={sheet.number}")  # the tag of a lead with two ends: which one is a choice
     place = place_of(code) if code else reverse("make:station")
     if place is None:
-        refusal = refusal_of([misfit("data.unknown", "code", thing="batch, setup sheet or tool", name=code)])
+        refusal = refusal_of([nothing_to_open(code)])
         return _station(request, refusal=refusal, typed=code)
     return redirect(place)
 

@@ -9,27 +9,50 @@ from datetime import datetime
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
 
 from inspection.acts.samples import record_pull, record_reading
 from inspection.bar import Bar, Value, limit_bar
-from inspection.models import PullTest, Reading, Sample, SampleState
+from inspection.devices import Device, device_for
+from inspection.models import PullTest, Reading, ReadingSource, Sample, SampleState
 from inspection.pages.floor import REFUSED_PAGE, draw, gone, perform
+from inspection.pages.photos import photo_in, photo_name
 from inspection.pages.samples import LastAnswer, last_answer, sample_for, sample_url
+from inspection.photos import keep_photo
 from inspection.plan import Planned, plan_of
 from inspection.queries import limits_words
-from inspection.verdict import Limits, Outcome, Plausible, PullMode, Quantity, parse_reading, plausibility
+from inspection.values_words import HOW, UNITS
+from inspection.verdict import Limits, Outcome, Plausible, PullMode, parse_reading, plausibility
+from shop.characteristics import MEASURED, Characteristic, Quantity
+from shop.figures import recorded
 from shop.pages.acting import Refusal, acting, person_of
 from shop.people import Display, Person
 from shop.quantity import NotAQuantity
+from shop.tools import GaugeKind
 
-UNITS: dict[Quantity, tuple[str, str]] = {"length": ("mm", "in"), "force": ("N", "lbf")}
-
-
-_WITH_UNIT = re.compile(r"\s*([+\-−]?[0-9.,]+)\s*(mm|in|\"|N|lbf)\s*", re.IGNORECASE)
-_SPELLED = {"mm": "mm", "in": "in", '"': "in", "n": "N", "lbf": "lbf"}
+_WITH_UNIT = re.compile(
+    r"\s*([+\-−]?[0-9.,]+)\s*(mm|in|\"|[µμu]m|kN|N|lbf|kgf|m(?:[ΩΩ]|ohm)|[µμu](?:[ΩΩ]|ohm)|[ΩΩ]|ohm|%)\s*", re.IGNORECASE
+)
+_SPELLED = {
+    "mm": "mm",
+    "in": "in",
+    '"': "in",
+    "µm": "µm",
+    "μm": "µm",
+    "um": "µm",
+    "n": "N",
+    "kn": "kN",
+    "lbf": "lbf",
+    "kgf": "kgf",
+    "%": "%",
+    "mω": "mΩ",
+    "mohm": "mΩ",
+    "µω": "µΩ",
+    "μω": "µΩ",
+    "uohm": "µΩ",
+    "ω": "Ω",
+    "ohm": "Ω",
+}
 
 
 def value_in(request: HttpRequest, quantity: Quantity) -> tuple[str, str]:
@@ -37,10 +60,10 @@ def value_in(request: HttpRequest, quantity: Quantity) -> tuple[str, str]:
     unit = request.POST.get("unit", "")
     if "take" in request.POST:  # the person took what was suggested, which is in the unit of the limits
         return request.POST["take"].strip(), UNITS[quantity][0]
-    text = request.POST.get("text", "").strip()
+    text = recorded(request.POST.get("text", "")).strip()
     sent = _WITH_UNIT.fullmatch(text)
-    if sent and _SPELLED[sent[2].lower()] in UNITS[quantity]:
-        return sent[1], _SPELLED[sent[2].lower()]
+    if sent and not sent[2].startswith("M"):  # a megohm is no milliohm
+        return sent[1], _SPELLED[sent[2].lower()]  # of another quantity: refused with its unit named
     return text, unit if unit in UNITS[quantity] else UNITS[quantity][0]
 
 
@@ -80,14 +103,15 @@ class ValuePage:
     corrected: str
     reason: str
     needs_gauge: bool
+    source: str
+    device: Device
+    same: str
 
 
-HOW: dict[str, Promise] = {
-    "crimp height": lazy("At the middle of the conductor barrel, with the blade-and-point micrometer."),
-    "crimp width": lazy("Across the conductor barrel, with the caliper."),
-    "insulation crimp height": lazy("Over the insulation support, with the caliper."),
-    "strip length": lazy("From the cut to the insulation, on a stripped wire."),
-}
+def source_in(request: HttpRequest) -> str:
+    """How the value on this form came in; a form that does not say was typed into."""
+    said = request.POST.get("source", "")
+    return said if said in ReadingSource.values else ReadingSource.TYPED.value
 
 
 def preferred_unit(request: HttpRequest, quantity: Quantity) -> str:
@@ -95,7 +119,8 @@ def preferred_unit(request: HttpRequest, quantity: Quantity) -> str:
     kept = request.POST.get("unit") or request.session.get(f"unit_{quantity}")
     if kept in UNITS[quantity]:
         return str(kept)
-    return UNITS[quantity][1 if person_of(request).display == Display.INCH else 0]
+    inch = person_of(request).display == Display.INCH and quantity in ("length", "force")
+    return UNITS[quantity][1 if inch else 0]
 
 
 def _keep_unit(request: HttpRequest, quantity: Quantity, unit: str) -> None:
@@ -123,6 +148,7 @@ def _value_page(
     name: str,
     piece: int,
     pieces: int,
+    gauge_kind: str,
     limits: Limits,
     how: str,
     earlier: Sequence[Reading | PullTest],
@@ -133,7 +159,7 @@ def _value_page(
     after = request.GET.get("after", "")
     last = None if refusal or corrects else last_answer(sample, after)
     values = [
-        Value(row.value_mm if isinstance(row, Reading) else row.force_n, f"{row.text} {row.unit}", Outcome(row.outcome))
+        Value(row.value if isinstance(row, Reading) else row.force_n, f"{row.text} {row.unit}", Outcome(row.outcome))
         for row in earlier
         if row != corrects
     ]
@@ -155,8 +181,19 @@ def _value_page(
         doubt=_doubt(request, refusal, quantity, limits),
         corrected="" if corrects is None else f"{corrects.text} {corrects.unit}",
         reason=request.POST.get("reason", ""),
+        source=source_in(request),
+        device=device_for(sample, gauge_kind, quantity, limits),
+        same="" if corrects is None else corrects.text,
         needs_gauge=refusal is not None and any(f.rule.startswith(("use.gauge", "reading.gauge")) for f in refusal.findings),
     )
+
+
+def named(slug: str) -> str:
+    """The characteristic an address names: "cut-off-tab" is the cut-off tab."""
+    found = next((c for c in MEASURED if c.replace(" ", "-") == slug.replace(" ", "-")), None)
+    if found is None:
+        raise Http404
+    return found
 
 
 def _planned(sample: Sample, characteristic: str) -> Planned:
@@ -177,7 +214,7 @@ def draw_reading(
     corrects: Reading | None = None,
 ) -> HttpResponse:
     taken = sample_for(number, sample)
-    planned = _planned(taken, characteristic.replace("-", " "))
+    planned = _planned(taken, named(characteristic))
     earlier = list(taken.readings.standing().filter(characteristic=planned.characteristic).order_by("pk"))
     over = taken.state != SampleState.OPEN or (corrects is None and any(r.piece == piece for r in earlier))
     if over or not 1 <= piece <= planned.pieces:
@@ -185,10 +222,11 @@ def draw_reading(
     page = _value_page(
         request,
         taken,
-        quantity="length",
-        name=planned.characteristic,
+        quantity=planned.quantity,
+        name=str(Characteristic(planned.characteristic).label),
         piece=piece,
         pieces=planned.pieces,
+        gauge_kind=planned.gauge_kind,
         limits=planned.limits,
         how=str(HOW[planned.characteristic]),
         earlier=earlier,
@@ -202,12 +240,13 @@ def draw_reading(
 def reading(request: HttpRequest, number: str, sample: int, characteristic: str, piece: int) -> HttpResponse:
     if request.method != "POST":
         return draw_reading(request, number, sample, characteristic, piece)
-    return record_typed_length(request, sample_for(number, sample), characteristic.replace("-", " "), piece, None)
+    return record_typed_value(request, sample_for(number, sample), named(characteristic), piece, None)
 
 
-def record_typed_length(request: HttpRequest, sample: Sample, characteristic: str, piece: int, corrects: Reading | None) -> HttpResponse:
-    text, unit = value_in(request, "length")
-    _keep_unit(request, "length", unit)
+def record_typed_value(request: HttpRequest, sample: Sample, characteristic: str, piece: int, corrects: Reading | None) -> HttpResponse:
+    quantity = MEASURED[characteristic].quantity
+    text, unit = value_in(request, quantity)
+    _keep_unit(request, quantity, unit)
 
     def do(by: Person, at: datetime) -> int:
         return record_reading(
@@ -221,6 +260,7 @@ def record_typed_length(request: HttpRequest, sample: Sample, characteristic: st
             confirmed="confirmed" in request.POST,
             corrects=corrects,
             reason=request.POST.get("reason", ""),
+            source=source_in(request),
         ).pk
 
     row = perform(request, "correct reading" if corrects else "reading", do)
@@ -243,8 +283,9 @@ def draw_pull(
         name=_("pull force"),
         piece=piece,
         pieces=plan.pulls,
+        gauge_kind=GaugeKind.PULL_TESTER.value,
         limits=Limits(plan.pull_minimum_n, None),
-        how=_("Support opened or not crimped; pull steadily at 25 to 50 mm/min (common practice)."),
+        how=str(HOW["pull force"]),
         earlier=earlier,
         refusal=refusal,
         corrects=corrects,
@@ -263,8 +304,10 @@ def record_typed_force(request: HttpRequest, sample: Sample, piece: int, correct
     text, unit = value_in(request, "force")
     _keep_unit(request, "force", unit)
 
+    picture = photo_in(request, "photo")
+
     def do(by: Person, at: datetime) -> int:
-        return record_pull(
+        row = record_pull(
             sample=sample,
             piece=piece,
             text=text,
@@ -275,7 +318,12 @@ def record_typed_force(request: HttpRequest, sample: Sample, piece: int, correct
             confirmed="confirmed" in request.POST,
             corrects=corrects,
             reason=request.POST.get("reason", ""),
-        ).pk
+            source=source_in(request),
+        )
+        if picture is not None:
+            title = f"Sample {sample.number}, pull test {piece}: {row.text} {row.unit}, {row.mode}"
+            keep_photo(batch=sample.batch, title=title, name=photo_name(sample, f"pull-{piece}"), picture=picture, by=by, at=at)
+        return row.pk
 
     row = perform(request, "correct pull" if corrects else "pull", do)
     return redirect(sample_url(sample, after=f"pull-{row}"))

@@ -14,24 +14,29 @@ from django.db import transaction
 from django.db.models import Max
 from django.urls import reverse
 
-from inspection.models import Batch, BatchStatus
+from inspection.models import Batch, BatchStatus, Study, StudyState
 from records.documents_html import asset_root, document_html
 from records.events import DocumentIssued
 from records.gather.batch import batch_record, first_sample
 from records.gather.first_article import first_article_record
 from records.gather.setup_sheet import setup_sheet_record
+from records.gather.study import study_record
 from records.gather.trace import lot_trace, shipment_trace
 from records.models import DocumentKind, HarnessLot, IssuedDocument, Shipment
 from records.pdf import render_pdf
 from records.qr import qr_svg
-from records.seal import seal_pdf
+from records.seal import NoTimeStamp, seal_pdf
 from records.shop_key import load_shop_key
+from records.signing_places import anchor, places_of
+from records.stamping import stamping
 from shop.canonical import canonical_json, sha256_hex
 from shop.events import publish
 from shop.finding import Refused, misfit, refuse_if
 from shop.jobs import SetupSheet
+from shop.language import in_the_shops_language
 from shop.people import Person
 from shop.permissions import Deed, permission_findings
+from shop.stored_files import read
 from shop.templatetags.shop import moment
 
 PREFIXES = {
@@ -39,6 +44,12 @@ PREFIXES = {
     DocumentKind.FIRST_ARTICLE: "FA",
     DocumentKind.BATCH_RECORD: "BR",
     DocumentKind.TRACE_REPORT: "TR",
+    DocumentKind.STUDY_REPORT: "SR",
+    DocumentKind.CERTIFICATE: "CC",
+    DocumentKind.CALIBRATION_STATUS: "CS",
+    DocumentKind.AUDIT_TRAIL: "AT",
+    DocumentKind.DISPOSAL: "DC",
+    DocumentKind.NONCONFORMANCE: "NR",
 }
 
 
@@ -54,41 +65,45 @@ class Draft:
     record: Mapping[str, Any]
 
 
+@in_the_shops_language
 def issue_setup_sheet(*, sheet: SetupSheet, by: Person, at: datetime) -> IssuedDocument:
     """The sheet as released. Raises Refused for a sheet that was not."""
     if sheet.released_at is None:
-        raise Refused([_not_yet("setup sheet", str(sheet), sheet.status, "A setup sheet is issued once it is released.")])
+        raise Refused([not_yet("setup sheet", str(sheet), sheet.status, "A setup sheet is issued once it is released.")])
     title = f"Setup sheet {sheet.number} rev {sheet.revision}"
     record = setup_sheet_record(sheet)
     draft = Draft(
-        DocumentKind.SETUP_SHEET, ("setup sheet", sheet.pk, str(sheet)), _number("SS", sheet.number), str(sheet.revision), title, record
+        DocumentKind.SETUP_SHEET, ("setup sheet", sheet.pk, str(sheet)), numbered("SS", sheet.number), str(sheet.revision), title, record
     )
-    return _issue(draft, by, at)
+    return issue_draft(draft, by, at)
 
 
+@in_the_shops_language
 def issue_first_article(*, batch: Batch, by: Person, at: datetime) -> IssuedDocument:
     """The report on the accepted first piece. Raises Refused where there is none yet."""
     sample = first_sample(batch)
     if sample is None:
-        raise Refused([_not_yet("first article", batch.number, batch.status, "It is issued once a first piece is accepted.")])
+        raise Refused([not_yet("first article", batch.number, batch.status, "It is issued once a first piece is accepted.")])
     title = f"First-article report {batch.number}"
     record = first_article_record(batch)
-    return _issue(
-        Draft(DocumentKind.FIRST_ARTICLE, ("batch", batch.pk, batch.number), _number("FA", batch.number), "", title, record), by, at
+    return issue_draft(
+        Draft(DocumentKind.FIRST_ARTICLE, ("batch", batch.pk, batch.number), numbered("FA", batch.number), "", title, record), by, at
     )
 
 
+@in_the_shops_language
 def issue_batch_record(*, batch: Batch, by: Person, at: datetime) -> IssuedDocument:
     """The whole batch. Raises Refused for a batch that is not closed."""
     if batch.status != BatchStatus.CLOSED:
-        raise Refused([_not_yet("batch record", batch.number, batch.status, "A batch record is issued once the batch is closed.")])
+        raise Refused([not_yet("batch record", batch.number, batch.status, "A batch record is issued once the batch is closed.")])
     title = f"Batch record {batch.number}"
     record = batch_record(batch)
-    return _issue(
-        Draft(DocumentKind.BATCH_RECORD, ("batch", batch.pk, batch.number), _number("BR", batch.number), "", title, record), by, at
+    return issue_draft(
+        Draft(DocumentKind.BATCH_RECORD, ("batch", batch.pk, batch.number), numbered("BR", batch.number), "", title, record), by, at
     )
 
 
+@in_the_shops_language
 def issue_trace_report(*, of: Shipment | HarnessLot, by: Person, at: datetime) -> IssuedDocument:
     """The answer to an auditor's question, as it is at this moment: always a new issue."""
     if isinstance(of, Shipment):
@@ -96,14 +111,24 @@ def issue_trace_report(*, of: Shipment | HarnessLot, by: Person, at: datetime) -
     else:
         subject, record = ("harness lot", of.pk, of.number), lot_trace(of, by=by, at=at)
     title = f"Trace report {of.number}"
-    return _issue(Draft(DocumentKind.TRACE_REPORT, subject, _number("TR", of.number), "", title, record), by, at)
+    return issue_draft(Draft(DocumentKind.TRACE_REPORT, subject, numbered("TR", of.number), "", title, record), by, at)
 
 
-def _number(prefix: str, subject: str) -> str:
+@in_the_shops_language
+def issue_study_report(*, study: Study, by: Person, at: datetime) -> IssuedDocument:
+    """A concluded study. Raises Refused for one that is not signed."""
+    if study.state != StudyState.SIGNED:
+        raise Refused([not_yet("study report", study.number, study.state, "A study report is issued once the study is signed.")])
+    title = f"Study report {study.number}"
+    subject = ("study", study.pk, study.number)
+    return issue_draft(Draft(DocumentKind.STUDY_REPORT, subject, numbered("SR", study.number), "", title, study_record(study)), by, at)
+
+
+def numbered(prefix: str, subject: str) -> str:
     return f"{prefix}-{subject}"[:60]
 
 
-def _not_yet(kind: str, subject: str, state: str, needed: str) -> Any:
+def not_yet(kind: str, subject: str, state: str, needed: str) -> Any:
     return misfit("document.subject", kind=kind, subject=subject, state=state, needed=needed)
 
 
@@ -112,7 +137,7 @@ def verify_url(number: str, issue: int) -> str:
     return f"{settings.PUBLIC_URL}{reverse('prove:document', args=[number, issue])}"
 
 
-def _issue(draft: Draft, by: Person, at: datetime) -> IssuedDocument:
+def issue_draft(draft: Draft, by: Person, at: datetime) -> IssuedDocument:
     """Draw, seal and store. The same record is issued once: asked for again, the document that exists is the answer.
 
     Drawing takes a fraction of a second and stays outside the transaction, so that it never holds up the shop floor. Of two people who
@@ -137,6 +162,7 @@ def _issue(draft: Draft, by: Person, at: datetime) -> IssuedDocument:
         "qr_svg": qr_svg(url, size_mm=18),
         "paper": settings.PAPER,
         "language": settings.LANGUAGE_CODE,
+        "places": [{"word": str(place.word), "anchor": anchor(n)} for n, place in enumerate(places_of(draft.kind), 1)],
     }
     drawn = render_pdf(
         document_html(draft.kind.value, draft.record, frame),
@@ -148,7 +174,12 @@ def _issue(draft: Draft, by: Person, at: datetime) -> IssuedDocument:
         asset_root=asset_root(),
     )
     key = load_shop_key(settings.SHOP_KEY_DIR, settings.SHOP_KEY_PASSPHRASE or None)
-    sealed = seal_pdf(drawn, key=key, at=at, reason=f"issued: {draft.title}", location=None, name=settings.SHOP_NAME)
+    try:
+        sealed = seal_pdf(
+            drawn, key=key, at=at, reason=f"issued: {draft.title}", location=None, name=settings.SHOP_NAME, stamping=stamping()
+        )
+    except NoTimeStamp as error:
+        raise Refused([misfit("document.key", reason=str(error))]) from error
     sha256 = sha256_hex(sealed)
     name = storage_name(sha256)
     if not default_storage.exists(name):
@@ -188,9 +219,10 @@ def storage_name(sha256: str) -> str:
 
 
 def document_bytes(document: IssuedDocument) -> bytes:
-    """The PDF as issued. Raises FileNotFoundError; a file that no longer has its hash is refused as damaged."""
-    with default_storage.open(storage_name(document.sha256)) as file:
-        data: bytes = file.read()
-    if sha256_hex(data) != document.sha256:
-        raise Refused([misfit("document.damaged", number=str(document))])
-    return data
+    """The PDF as issued. Raises Refused for a file that is missing, disposed of, or no longer has its hash."""
+    return stored_pdf(document, document.sha256)
+
+
+def stored_pdf(document: IssuedDocument, sha256: str) -> bytes:
+    """The file with this hash that belongs to a document: as issued, or with signatures behind it."""
+    return read(storage_name(sha256), sha256, owner=("document", document.pk), damaged=misfit("document.damaged", number=str(document)))

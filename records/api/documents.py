@@ -16,20 +16,21 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from inspection.models import Batch
+from inspection.models import Batch, Study
 from records.acts.documents import (
-    document_bytes,
     issue_batch_record,
     issue_first_article,
     issue_setup_sheet,
+    issue_study_report,
     issue_trace_report,
 )
 from records.acts.evidence import pack_evidence
-from records.api.files import PDF, ZIP, file_response
+from records.acts.signing import current_bytes, sign_document, signed_state
 from records.models import DocumentKind, HarnessLot, IssuedDocument, Shipment
 from records.pages.sealing import sealing
-from shop.api.fields import AnySerializer, Asked, Count, Word
-from shop.api.view import ApiView, ListView, asked, found, named_in_body, person_of
+from shop.api.fields import AnySerializer, Asked, Count, SignatureIn, Word
+from shop.api.files import PDF, ZIP, file_response
+from shop.api.view import ApiView, ListView, asked, found, named_in_body, person_of, signed
 from shop.clock import now
 from shop.jobs import SetupSheet
 from shop.people import Person
@@ -45,11 +46,12 @@ class Issuable(models.TextChoices):
     BATCH_RECORD = "batch-record"
     SHIPMENT_TRACE = "shipment-trace"
     LOT_TRACE = "lot-trace"
+    STUDY_REPORT = "study-report"
 
 
 class IssueIn(Asked):
     kind = serializers.ChoiceField(choices=Issuable.choices)
-    number = serializers.CharField(max_length=60, help_text="Of the setup sheet, the batch, the shipment or the harness lot.")
+    number = serializers.CharField(max_length=60, help_text="Of the setup sheet, the batch, the shipment, the harness lot or the study.")
     revision = Count(
         least=1, required=False, allow_null=True, default=None, help_text="Of a setup sheet; left out, the newest that was released."
     )
@@ -85,6 +87,24 @@ class DocumentWhole(DocumentOut):
         return said
 
 
+class SignDocumentIn(Asked):
+    meaning = serializers.CharField(max_length=40, help_text="performed, checked or approved: one of the document's places.")
+    seen_sha256 = serializers.CharField(max_length=64, help_text="Of the file as it was read.")
+    signature = SignatureIn()
+
+
+class DocumentSignatureOut(AnySerializer):
+    """A person's signature on a document itself."""
+
+    number = serializers.IntegerField(help_text="In the order of signing, from 1.")
+    meaning = serializers.CharField()
+    person = serializers.CharField(source="person.username")
+    printed_name = serializers.CharField()
+    signed_at = serializers.DateTimeField()
+    sha256 = serializers.CharField(help_text="Of the file with this signature behind it.")
+    certificate_sha256 = serializers.CharField(help_text="Of the certificate made for this signature, DER.")
+
+
 class DocumentsView(ListView):
     @extend_schema(
         summary="List issued documents",
@@ -92,7 +112,7 @@ class DocumentsView(ListView):
         parameters=[
             OpenApiParameter("number", str),
             OpenApiParameter("kind", str, enum=DocumentKind.values),
-            OpenApiParameter("subject_kind", str, description="setup sheet, batch, shipment or harness lot."),
+            OpenApiParameter("subject_kind", str, description="setup sheet, batch, shipment, harness lot or study."),
             OpenApiParameter("subject_id", int),
         ],
         responses={200: DocumentOut(many=True)},
@@ -129,6 +149,8 @@ def _issue(body: dict[str, Any], by: Person, at: datetime) -> IssuedDocument:
             return issue_batch_record(batch=named_in_body(Batch.objects.all(), "number", number=number), by=by, at=at)
         case Issuable.SHIPMENT_TRACE:
             return issue_trace_report(of=named_in_body(Shipment.objects.all(), "number", number=number), by=by, at=at)
+        case Issuable.STUDY_REPORT:
+            return issue_study_report(study=named_in_body(Study.objects.all(), "number", number=number), by=by, at=at)
     return issue_trace_report(of=named_in_body(HarnessLot.objects.all(), "number", number=number), by=by, at=at)
 
 
@@ -145,9 +167,28 @@ class DocumentFileView(ApiView):
     @extend_schema(summary="Get the PDF", tags=TAGS, responses={(200, "application/pdf"): OpenApiTypes.BINARY})
     @sealing
     def get(self, request: Request, number: str, issue: int) -> HttpResponse:
-        """As issued. A stored file that no longer has its hash is refused as damaged."""
+        """With every signature on it so far. A stored file that no longer has its hash is refused as damaged."""
         document = found(IssuedDocument, number=number, issue=issue)
-        return file_response(document_bytes(document), "application/pdf", f"{document.number}-{document.issue}.pdf")
+        return file_response(current_bytes(document), "application/pdf", f"{document.number}-{document.issue}.pdf")
+
+
+class DocumentSignaturesView(ApiView):
+    @extend_schema(summary="List the signatures on a document", tags=TAGS, responses={200: DocumentSignatureOut(many=True)})
+    def get(self, request: Request, number: str, issue: int) -> Response:
+        """In the order of signing; each left a file of its own, with a hash of its own."""
+        state = signed_state(found(IssuedDocument, number=number, issue=issue))
+        return Response(DocumentSignatureOut(state.signatures, many=True).data)
+
+    @extend_schema(summary="Sign a document", tags=TAGS, request=SignDocumentIn, responses={201: DocumentSignatureOut})
+    @sealing
+    def post(self, request: Request, number: str, issue: int) -> Response:
+        """Behind the shop's seal and every signature before, with a certificate made for this one."""
+        body, at = asked(request, SignDocumentIn), now()
+        document = found(IssuedDocument, number=number, issue=issue)
+        meaning = body["meaning"]
+        signing = signed(request, body["signature"], f"document {meaning}", at)
+        row = sign_document(document=document, meaning=meaning, by=signing.person, at=at, signing=signing, seen_sha256=body["seen_sha256"])
+        return Response(DocumentSignatureOut(row).data, status=201)
 
 
 class EvidenceView(ApiView):

@@ -79,6 +79,10 @@ class LedgerReportOut(AnySerializer):
     head = serializers.CharField(help_text="Hash of the last of them.")
     first_bad = serializers.IntegerField(allow_null=True, help_text="Number of the first entry that does not hold.")
     reason = serializers.CharField(help_text="Why it does not; empty where all hold.")
+    tampering = serializers.CharField(
+        help_text="Changed, removed, inserted, swapped, cut off or forged, as it looks; empty where all hold."
+    )
+    checkpoints = serializers.IntegerField(help_text="Signed checkpoints that it agrees with.")
 
 
 class LedgerVerifyView(ApiView):

@@ -13,7 +13,7 @@ from rest_framework.response import Response
 
 from inspection.models import Batch
 from records.acts.lots import BUILT_MEANING, SHIPPED_MEANING, build_lot, ship
-from records.models import HarnessLot, Shipment
+from records.models import HarnessLot, LotKind, PartOf, Shipment
 from shop.api.fields import AnySerializer, Asked, Count, SignatureIn
 from shop.api.view import ApiView, ListView, asked, found, named_in_body, signed
 from shop.clock import now
@@ -31,16 +31,39 @@ class LotBatchOut(AnySerializer):
     quantity = serializers.IntegerField(help_text="Pieces.")
 
 
+class LotPartOut(AnySerializer):
+    """A lot that went into another, and how."""
+
+    lot = serializers.CharField(source="used.number")
+    kind = serializers.CharField(help_text="built in, split off, merged, reworked or returned.")
+    quantity = serializers.IntegerField()
+    shipment = serializers.CharField(source="shipment.number", default="", help_text="It came back from; empty for the others.")
+    reason = serializers.CharField()
+
+
 class HarnessLotOut(AnySerializer):
     """Harnesses built together, and what went in."""
 
     id = serializers.IntegerField()
     number = serializers.CharField()
     job = serializers.CharField(source="job.number")
+    kind = serializers.CharField(help_text="harness, sub-assembly or leads.")
     quantity = serializers.IntegerField(help_text="Harnesses.")
+    left = serializers.SerializerMethodField(help_text="Neither shipped, scrapped nor in another lot.")
+    kept_back = serializers.CharField(help_text="Why it may not be shipped or used until quality releases it; empty: it may.")
+    serials = serializers.SerializerMethodField()
+    parts = LotPartOut(many=True, help_text="Lots that went in.")
     built_at = serializers.DateTimeField()
     built_by = serializers.CharField(source="built_by.username")
     batches = LotBatchOut(many=True, source="lot_batches")
+
+    def get_left(self, lot: HarnessLot) -> int:
+        # Read along with the list, so that a lot costs no question of its own.
+        gone = sum(part.quantity for part in lot.gone_into.all() if part.kind != PartOf.RETURNED)
+        return lot.quantity - gone - sum(row.quantity for row in lot.shipment_lots.all()) - sum(row.quantity for row in lot.losses.all())
+
+    def get_serials(self, lot: HarnessLot) -> list[str]:
+        return [row.serial for row in lot.serials.all()]
 
 
 class ShipmentLotOut(AnySerializer):
@@ -61,7 +84,8 @@ class ShipmentOut(AnySerializer):
 
 
 def lots() -> QuerySet[HarnessLot]:
-    return HarnessLot.objects.select_related("job", "built_by").prefetch_related("lot_batches__batch")
+    parts = ("lot_batches__batch", "parts__used", "parts__shipment", "serials", "shipment_lots", "gone_into", "losses")
+    return HarnessLot.objects.select_related("job", "built_by").prefetch_related(*parts)
 
 
 def shipments() -> QuerySet[Shipment]:
@@ -76,17 +100,31 @@ class LotBatchIn(Asked):
     quantity = Count(help_text="Good pieces taken from it.")
 
 
+def serials_field(help_text: str) -> Any:
+    """A list of serial numbers, empty where none is sent."""
+    return serializers.ListField(
+        child=serializers.CharField(max_length=60), required=False, default=list, max_length=10000, help_text=help_text
+    )
+
+
+class LotLineIn(Asked):
+    lot = serializers.CharField(max_length=60, help_text="Number of a harness lot.")
+    quantity = Count(help_text="Taken from it.")
+
+
+class ShipmentLotIn(LotLineIn):
+    serials = serials_field("Where a part of a lot with serial numbers is taken.")
+
+
 class HarnessLotIn(Asked):
     number = serializers.CharField(max_length=60)
     job = serializers.CharField(max_length=60, help_text="The job's number.")
     quantity = Count(help_text="Harnesses.")
     batches = LotBatchIn(many=True)
+    lots = LotLineIn(many=True, required=False, help_text="Lots of leads or sub-assemblies that go in.")
+    kind = serializers.ChoiceField(LotKind.values, required=False, default=LotKind.HARNESS)
+    serials = serials_field("One for each harness, or none.")
     signature = SignatureIn()
-
-
-class ShipmentLotIn(Asked):
-    lot = serializers.CharField(max_length=60, help_text="Number of a harness lot.")
-    quantity = Count(help_text="Harnesses.")
 
 
 class ShipmentIn(Asked):
@@ -132,7 +170,16 @@ class HarnessLotsView(ListView):
         batches = taken(Batch.objects.all(), body["batches"], "batches", "batch")
         signing = signed(request, body["signature"], BUILT_MEANING, at)
         lot = build_lot(
-            number=body["number"], job=job, quantity=body["quantity"], batches=batches, by=signing.person, at=at, signing=signing
+            number=body["number"],
+            job=job,
+            quantity=body["quantity"],
+            batches=batches,
+            lots=taken(HarnessLot.objects.all(), body.get("lots", []), "lots", "lot"),
+            kind=body["kind"],
+            serials=body["serials"],
+            by=signing.person,
+            at=at,
+            signing=signing,
         )
         return Response(HarnessLotOut(found(lots(), pk=lot.pk)).data, status=201)
 
@@ -171,6 +218,7 @@ class ShipmentsView(ListView):
             at=at,
             signing=signing,
             delivery_note=body["delivery_note"],
+            serials={pk: line["serials"] for pk, line in zip(amounts, body["lots"], strict=True)},
         )
         return Response(ShipmentOut(found(shipments(), pk=sent.pk)).data, status=201)
 

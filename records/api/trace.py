@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
+from datetime import date
 from typing import Any
 
 from django.http import Http404
 from django.urls import reverse
-from django.utils import timezone
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -16,8 +15,11 @@ from rest_framework.response import Response
 from records.content import TraceRecord
 from records.gather.trace import lot_trace, shipment_trace
 from records.models import HarnessLot, Shipment
-from records.queries import where_page
-from records.trace import BACKWARD, Found, Reach, find
+from records.pages.trace import direction_asked, thing_found
+from records.trace import BACKWARD, Found, Reach, batches_with, find, totals
+from records.trace_graph import KINDS, Edge
+from records.trace_pages import Span, graph_of, where_page
+from records.trace_walk import MOST_BATCHES
 from shop.api.fields import AnySerializer, shape_of
 from shop.api.view import ApiView, asked_in_address, found, person_of
 from shop.clock import now
@@ -42,6 +44,8 @@ class FoundOut(AnySerializer):
                 return reverse("api:trace-lot", args=[thing.name])
             case "batch":
                 return reverse("api:batch", args=[thing.pk])
+            case "serial" | "customer":
+                return reverse("api:trace-graph", args=[thing.kind, thing.pk])
         return reverse("api:trace-where", args=[thing.kind.replace(" ", "-"), thing.name])
 
 
@@ -135,6 +139,7 @@ class WhereOut(AnySerializer):
     number = serializers.CharField(source="found.name")
     since = serializers.DateField(allow_null=True)
     until = serializers.DateField(allow_null=True)
+    total_batches = serializers.IntegerField(source="batches", help_text="However many stand on this page.")
     pieces = serializers.IntegerField()
     lots = serializers.IntegerField()
     shipments = serializers.IntegerField()
@@ -150,6 +155,7 @@ class WhereView(ApiView):
             OpenApiParameter("kind", str, OpenApiParameter.PATH, enum=[kind.replace(" ", "-") for kind in BACKWARD]),
             OpenApiParameter("from", date, description="First day; a batch counts when it was open at any moment of the span."),
             OpenApiParameter("to", date, description="Last day."),
+            OpenApiParameter("page", int, description="A hundred batches a page; the sums are of all of them."),
         ],
         responses={200: WhereOut},
     )
@@ -158,12 +164,91 @@ class WhereView(ApiView):
         thing = next((one for one in find(number) if one.kind == kind.replace("-", " ") and one.kind in BACKWARD), None)
         if thing is None:
             raise Http404
-        span = asked_in_address(request, SpanAsked)
-        since, until = span.get("from"), span.get("to")
-        end = _midnight(until + timedelta(days=1)) if until else None
-        return Response(WhereOut(where_page(thing, since=since, until=until, begin=_midnight(since), end=end)).data)
+        return Response(WhereOut(where_page(thing, _span(request), page=request.query_params.get("page"))).data)
 
 
-def _midnight(day: date | None) -> datetime | None:
-    """The beginning of a day in the shop's zone."""
-    return timezone.make_aware(datetime.combine(day, time.min), timezone.get_default_timezone()) if day else None
+def _span(request: Request) -> Span:
+    span = asked_in_address(request, SpanAsked)
+    return Span(span.get("from"), span.get("to"))
+
+
+# --- The graph -------------------------------------------------------------------------------------------------------------------
+
+
+class NodeOut(AnySerializer):
+    """A thing of a trace."""
+
+    kind = serializers.CharField()
+    id = serializers.IntegerField(source="pk")
+    name = serializers.CharField()
+    note = serializers.CharField()
+    at = serializers.DateTimeField(allow_null=True)
+
+
+class EdgeOut(AnySerializer):
+    """`quantity` of one thing went into another; null where it was used there and not used up."""
+
+    from_kind = serializers.SerializerMethodField()
+    from_id = serializers.SerializerMethodField()
+    to_kind = serializers.SerializerMethodField()
+    to_id = serializers.SerializerMethodField()
+    quantity = serializers.IntegerField(allow_null=True)
+    unit = serializers.CharField()
+    note = serializers.CharField()
+
+    def get_from_kind(self, edge: Edge) -> str:
+        return edge.source[0]
+
+    def get_from_id(self, edge: Edge) -> int:
+        return edge.source[1]
+
+    def get_to_kind(self, edge: Edge) -> str:
+        return edge.target[0]
+
+    def get_to_id(self, edge: Edge) -> int:
+        return edge.target[1]
+
+
+class GraphOut(AnySerializer):
+    """A trace as nodes and edges. batches: how many there are in all, however many are given here."""
+
+    direction = serializers.CharField()
+    batches = serializers.IntegerField(allow_null=True)
+    most_batches = serializers.IntegerField()
+    nodes = NodeOut(many=True)
+    edges = EdgeOut(many=True)
+
+
+class GraphAsked(SpanAsked):
+    def get_fields(self) -> dict[str, Any]:
+        return super().get_fields() | {"direction": serializers.ChoiceField(["behind", "ahead"], required=False)}
+
+
+class GraphView(ApiView):
+    @extend_schema(
+        summary="The trace of anything",
+        tags=TAGS,
+        parameters=[
+            OpenApiParameter("kind", str, OpenApiParameter.PATH, enum=[kind.replace(" ", "-") for kind in KINDS]),
+            OpenApiParameter("direction", str, enum=["behind", "ahead"], description="What is behind it, or what it went into."),
+            OpenApiParameter("from", date, description="First day."),
+            OpenApiParameter("to", date, description="Last day."),
+        ],
+        responses={200: GraphOut},
+    )
+    def get(self, request: Request, kind: str, pk: int) -> Response:
+        """Forward and backward through any depth, at most two hundred batches in one answer."""
+        thing = thing_found(kind, pk)
+        asked = asked_in_address(request, GraphAsked)
+        direction = direction_asked(thing, asked.get("direction", ""))
+        span = Span(asked.get("from"), asked.get("to"))
+        graph = graph_of(thing, direction, span)
+        counted = thing.kind in BACKWARD or direction == "behind"
+        answer = {
+            "direction": direction,
+            "batches": totals(batches_with(thing, span.begin, span.end)).batches if counted else None,
+            "most_batches": MOST_BATCHES,
+            "nodes": list(graph.nodes.values()),
+            "edges": list(graph.edges.values()),
+        }
+        return Response(GraphOut(answer).data)

@@ -15,6 +15,7 @@ from records.acts.lots import BUILT_MEANING, SHIPPED_MEANING, build_lot, ship
 from records.demo.shop import demo_person
 from records.demo.walk import Hand, measure, run_batch, sample_at, set_up
 from records.models import Shipment
+from shop.acts.saved_searches import save_search
 from shop.acts.sheets import (
     RELEASED_MEANING,
     TerminationInput,
@@ -232,6 +233,23 @@ def prepare_open_work(tell: Tell) -> None:
         )
         _sheet(job, [_input("1", "A", "LP1", "RX-48", ["W100-GN"], "AP-102", quantity=80, wire_length_mm=Decimal(210))], planner, tell)
         tell(f"plan: a sheet of job {REVIEW_JOB} waits for its release")
+        keep_questions()
+
+
+def keep_questions() -> None:
+    """What quality shows to everybody, and what the auditor keeps for a next visit."""
+    quality, auditor = hand("quirin").person, hand("audun").person
+    batches = f"/prove/?number={JOB}&kind=batch"
+    save_search(name=f"Batches of job {JOB}", address=batches, is_shared=True, by=quality, at=now())
+    save_search(name="Batches closed", address="/prove/ledger/?kind=batch.closed", is_shared=False, by=auditor, at=now())
+
+
+def planned_and_released(job: Job, terminal: str, wires: list[str], tool: str, *, sample_every: int, tell: Tell) -> Termination:
+    """A sheet of one termination, in force."""
+    plan = {"quantity": job.quantity, "sample_every": sample_every, "wire_length_mm": Decimal(500)}
+    stated = _input("1", "A", "CL", terminal, wires, tool, inspector_signs=True, **plan)
+    sheet = _release(_sheet(job, [stated], hand("mira"), tell), hand("teo"), tell)
+    return sheet.terminations.get()
 
 
 def main_batch() -> Batch:

@@ -11,8 +11,10 @@ from inspection.acts.batches import CLOSED_MEANING, Counts, close_batch, open_ba
 from inspection.acts.samples import (
     APPROVED_MEANING,
     MEASURED_MEANING,
+    Look,
     conclude_sample,
     countersign_first_piece,
+    record_looks,
     record_pull,
     record_reading,
     record_visual,
@@ -23,6 +25,7 @@ from inspection.models import Batch, Sample, SampleKind, SampleState
 from inspection.plan import plan_of
 from inspection.verdict import Limits, PullMode
 from shop.canonical import content_sha256
+from shop.criteria import is_cross_section
 from shop.events import Signing
 from shop.finding import Refused
 from shop.jobs import Termination
@@ -81,7 +84,7 @@ def measure(sample: Sample, operator: Hand, clock: Clock, *, heights: Sequence[s
                 characteristic=planned.characteristic,
                 piece=piece,
                 text=next(given),
-                unit="mm",
+                unit=planned.unit,
                 by=operator.person,
                 at=clock(),
             )
@@ -97,8 +100,11 @@ def measure(sample: Sample, operator: Hand, clock: Clock, *, heights: Sequence[s
             by=operator.person,
             at=clock(),
         )
+    looks = [Look(criterion.code, accepted=True) for criterion in plan.criteria if not is_cross_section(criterion.code)]
+    record_looks(sample=sample, looks=looks, by=operator.person, at=clock())
     for criterion in plan.criteria:
-        record_visual(sample=sample, criterion=criterion.code, accepted=True, by=operator.person, at=clock())
+        if is_cross_section(criterion.code):
+            record_visual(sample=sample, criterion=criterion.code, accepted=True, by=operator.person, at=clock())
 
 
 def conclude(sample: Sample, operator: Hand, clock: Clock, inspector: Hand | None = None) -> Sample:
@@ -131,9 +137,17 @@ def set_up(termination: Termination, codes: Sequence[str], quantity: int, operat
     return batch
 
 
-def sample_at(batch: Batch, kind: SampleKind, at_count: int, operator: Hand, clock: Clock, inspector: Hand | None = None) -> Sample:
+def sample_at(
+    batch: Batch,
+    kind: SampleKind,
+    at_count: int,
+    operator: Hand,
+    clock: Clock,
+    inspector: Hand | None = None,
+    heights: Sequence[str] | None = None,
+) -> Sample:
     sample = start_sample(batch=batch, kind=kind, at_count=at_count, by=operator.person, at=clock())
-    measure(sample, operator, clock)
+    measure(sample, operator, clock, heights=heights)
     return conclude(sample, operator, clock, inspector)
 
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TypedDict
 
 from django.db.models import QuerySet
 
 from inspection.acts.batches import concessions_used
 from inspection.chart_svg import ChartPoint, run_chart
-from inspection.criteria import title_of
-from inspection.models import Batch, BatchStatus, Characteristic, Reading, Sample, SampleState, SetupScan
+from inspection.deciding import printed
+from inspection.models import Batch, BatchStatus, PullTest, Reading, ReadingSource, Sample, SampleState, SetupScan
 from inspection.plan import limits_of
 from inspection.set_up import current_scans, findings_from_text, six_parts
 from inspection.verdict import Outcome
+from records.batch_photos import photos_of
 from records.content import (
     Answer,
     BatchRecordRecord,
@@ -28,6 +30,7 @@ from records.content import (
 )
 from records.gather.common import (
     OUTCOME_WORDS,
+    claims_of,
     concession_contents,
     day,
     documents_of,
@@ -44,9 +47,11 @@ from records.gather.common import (
 )
 from records.models import Signature
 from shop.acts.concessions import concession_numbers
+from shop.characteristics import MEASURED, Characteristic
+from shop.criteria import title_of
 from shop.jobs import Termination
 from shop.people import Role
-from shop.sheet_content import MM_PLACES, N_PLACES
+from shop.sheet_content import MM_PLACES, N_PLACES, PLACES
 from shop.templatetags.shop import figure, moment
 
 ANSWERS: dict[str, Answer] = {
@@ -94,7 +99,7 @@ def load_batch(batch: Batch) -> Batch:
             "opened_by",
             "closed_by",
         )
-        .prefetch_related("termination__termination_wires__wire")
+        .prefetch_related("termination__termination_wires__wire", "termination__plan_lines")
         .get(pk=batch.pk)
     )
 
@@ -155,6 +160,18 @@ def _certificate(number: str) -> str:
     return f", certificate {number}" if number else ""
 
 
+class _Source(TypedDict, total=False):
+    source: str
+
+
+def _source(row: Reading | PullTest) -> _Source:
+    """Told where it was no hand that typed the value."""
+    return {"source": row.source} if row.source in (*_BY_GAUGE, ReadingSource.SIMULATED) else {}
+
+
+_BY_GAUGE = (ReadingSource.TYPED_BY_GAUGE, ReadingSource.SERIAL)
+
+
 def samples_of(batch: Batch) -> list[SampleContent]:
     samples: list[SampleContent] = []
     for sample in batch.samples.select_related("taken_by").order_by("number"):
@@ -175,10 +192,12 @@ def samples_of(batch: Batch) -> list[SampleContent]:
                         "piece": str(r.piece),
                         "value": r.text,
                         "unit": r.unit,
-                        "low": figure(r.low_mm, MM_PLACES),
-                        "high": figure(r.high_mm, MM_PLACES),
+                        "low": figure(r.low, PLACES[MEASURED[r.characteristic].quantity]),
+                        "high": figure(r.high, PLACES[MEASURED[r.characteristic].quantity]),
+                        "limits_unit": MEASURED[r.characteristic].unit,
                         "outcome": OUTCOME_WORDS[r.outcome],
                         "gauge": r.gauge.asset_number,
+                        **_source(r),
                         "by": r.by.name,
                         "at": moment(r.at),
                         "corrects": f"{r.corrects.text} {r.corrects.unit}: {r.correction_reason}" if r.corrects else "",
@@ -194,6 +213,7 @@ def samples_of(batch: Batch) -> list[SampleContent]:
                         "mode": p.mode,
                         "outcome": OUTCOME_WORDS[p.outcome],
                         "gauge": p.gauge.asset_number,
+                        **_source(p),
                         "by": p.by.name,
                         "at": moment(p.at),
                         "corrects": f"{p.corrects.text} {p.corrects.unit}, {p.corrects.mode}: {p.correction_reason}" if p.corrects else "",
@@ -233,7 +253,7 @@ def height_points(batch: Batch) -> tuple[list[ChartPoint], list[tuple[int, str]]
         points.append(
             ChartPoint(
                 label=str(r.sample.at_count),
-                value=r.value_mm,
+                value=r.value,
                 note=f"{r.sample.kind}, piece {r.piece}",
                 outcome=Outcome(r.outcome),
                 kind=r.sample.kind,
@@ -244,7 +264,7 @@ def height_points(batch: Batch) -> tuple[list[ChartPoint], list[tuple[int, str]]
 
 def charts_of(batch: Batch) -> list[ChartContent]:
     points, markers = height_points(batch)
-    values = list(heights_of(batch).values_list("value_mm", flat=True))
+    values = list(heights_of(batch).values_list("value", flat=True))
     limits = limits_of(batch.termination, Characteristic.CRIMP_HEIGHT)
     if not points or limits is None:
         return []
@@ -330,7 +350,7 @@ def batch_record(batch: Batch) -> BatchRecordRecord:
     batch = load_batch(batch)
     t = batch.termination
     sample_ids = [s.pk for s in batch.samples.all()]
-    return {
+    record: BatchRecordRecord = {
         "kind": "batch record",
         "version": "1",
         "number": batch.number,
@@ -350,12 +370,35 @@ def batch_record(batch: Batch) -> BatchRecordRecord:
         "gauges": gauges_of(batch),
         "scans": scans_of(batch),
         "samples": samples_of(batch),
+        "decision_rules": decision_rules(batch.samples.all()),
         "charts": charts_of(batch),
         "holds": [hold_content(h) for h in batch.holds.select_related("raised_by", "decided_by")],
+        "dispositions": [
+            {
+                "kind": d.kind,
+                "quantity": str(d.quantity),
+                "note": d.note,
+                "concession": d.concession.number if d.concession else "",
+                "by": d.by.name,
+                "at": moment(d.at),
+            }
+            for d in batch.dispositions.select_related("by", "concession")
+        ],
         "documents": documents_of([t]),
         "concessions": concession_contents(concessions_used(batch)),
-        "signatures": signatures_of(("setup sheet", [t.sheet_id]), ("sample", sample_ids), ("batch", [batch.pk])),
+        "signatures": signatures_of(("setup sheet", [t.sheet_id]), ("sample", sample_ids), ("batch", [batch.pk])) + claims_of(sample_ids),
     }
+    if photos := photos_of(batch):
+        record["photos"] = photos
+    return record
+
+
+def decision_rules(samples: Iterable[Sample]) -> list[str]:
+    """The rules by which these samples' values were judged, each with its source (ISO/IEC 17025:2017, 7.8.6)."""
+    rules: set[str] = set()
+    for rows in (Reading.objects, PullTest.objects):
+        rules |= set(rows.filter(sample__in=list(samples)).values_list("decision_rule", flat=True))
+    return [printed(rule) for rule in sorted(rules)]
 
 
 def _count(value: int | None) -> str:

@@ -8,7 +8,7 @@ from datetime import date
 from django.conf import settings
 from django.db.models import Q
 
-from inspection.models import Hold, SetupScan
+from inspection.models import ClaimedSignature, Hold, SetupScan
 from inspection.set_up import findings_from_text
 from records.content import (
     ConcessionContent,
@@ -178,15 +178,36 @@ def signatures_of(*subjects: tuple[str, Iterable[int]]) -> list[SignatureContent
     wanted = Q()
     for kind, ids in subjects:
         wanted |= Q(subject_kind=kind, subject_id__in=list(ids))
+    return signature_contents(Signature.objects.filter(wanted).order_by("entry_id"))
+
+
+def claims_of(samples: Iterable[int]) -> list[SignatureContent]:
+    """Signatures on these samples that were given without the network and not confirmed: a document says so."""
+    rows = ClaimedSignature.objects.filter(sample__in=list(samples)).exclude(answer__confirmed=True).select_related("person", "answer")
+    return [
+        {
+            "printed_name": claim.person.name,
+            "meaning": f"{claim.meaning}; given without network, {'disowned' if hasattr(claim, 'answer') else 'not confirmed yet'}",
+            "at": moment(claim.made_at),
+            "content_sha256": claim.content_sha256,
+            "entry": "–",
+        }
+        for claim in rows
+    ]
+
+
+def signature_contents(signatures: Iterable[Signature]) -> list[SignatureContent]:
+    """Signatures as documents print them."""
     return [
         {
             "printed_name": s.printed_name,
-            "meaning": s.meaning,
+            # For whom a deputy signed stands behind the means by which they identified themselves.
+            "meaning": "; ".join([s.meaning, *s.how.split("; ")[1:]]),
             "at": moment(s.signed_at),
             "content_sha256": s.content_sha256,
             "entry": str(s.entry_id),
         }
-        for s in Signature.objects.filter(wanted).order_by("entry_id")
+        for s in signatures
     ]
 
 

@@ -6,21 +6,48 @@ refers to these by number.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
+
 from inspection.acts.batches import concessions_used
-from inspection.models import Batch, Characteristic, Sample
+from inspection.defect_kinds import kind_of_criterion, kind_of_reading
+from inspection.models import Batch, Nonconformance, Sample
+from inspection.occurrences import numbers_of
 from inspection.plan import plan_of
 from records.content import CharacteristicContent, FirstArticleRecord, LowerPart, Outcome, SourceContent
-from records.gather.batch import batch_parts, first_sample, load_batch, loaded_lots_of
+from records.gather.batch import batch_parts, decision_rules, first_sample, load_batch, loaded_lots_of
 from records.gather.common import (
     OUTCOME_WORDS,
+    claims_of,
     concession_contents,
+    day,
     documents_of,
     job_content,
     shop_content,
     signatures_of,
     targets_of,
 )
+from records.models import Signature
+from shop.characteristics import Characteristic
+from shop.clock import shop_day
 from shop.jobs import Termination
+
+NOT_APPLICABLE = (
+    ("serial number", "A crimped lead is not serialised: batch and lot number stand in its place."),
+    ("designator (key, critical, safety)", "The setup sheet carries none; where the drawing does, it is written in by hand."),
+    ("code of the process, approval of the source by the customer", "The customer assigns and gives them; they come with the order."),
+    (
+        "functional test, its procedure and report",
+        "Continuity and voltage are tested on the finished harness.",
+    ),
+    ("customer approval", "The customer signs for it, on this document or on their own."),
+)
+"""Fields of SAE AS9102 that a report on one termination leaves empty, and why."""
+
+
+def _signed(sample: Sample, nth: int) -> str:
+    """Printed name and day of the nth signature on the piece, from 0; "" where there is none."""
+    rows = Signature.objects.filter(subject_kind="sample", subject_id=sample.pk).order_by("entry_id")[nth : nth + 1]
+    return ", ".join(f"{s.printed_name}, {day(shop_day(s.signed_at))}" for s in rows)
 
 
 def worst(outcomes: list[str]) -> Outcome:
@@ -36,9 +63,18 @@ def _requirement(low: str, nominal: str, high: str, unit: str) -> str:
     return f"at least {low} {unit}" if low else f"at most {high} {unit}"
 
 
-def characteristics_of(sample: Sample, t: Termination) -> list[CharacteristicContent]:
-    """Each target and each visual criterion has its own row; every value measured stands in it."""
+def _recorded(recorded: Mapping[str, str], kind: str, outcomes: Iterable[object]) -> str:
+    """Number of the nonconformance, of what does not conform on this piece; one of a later piece is no answer to this one."""
+    return recorded.get(kind, "") if any(outcome != "conforms" for outcome in outcomes) else ""
+
+
+def characteristics_of(sample: Sample, t: Termination, records: Sequence[Nonconformance] = ()) -> list[CharacteristicContent]:
+    """Each target and each visual criterion has its own row; every value measured stands in it. records: nonconformances of the batch."""
     rows: list[CharacteristicContent] = []
+    recorded: dict[str, str] = {}
+    for record in records:  # by the kind of defect: a pull force has one for each way a test ends
+        kind = kind_of_reading("pull force") if record.defect_kind.startswith("pull.") else record.defect_kind
+        recorded[kind] = f"{recorded[kind]}, {record.number}" if kind in recorded else record.number
     spec = t.specification
     where = f"{spec.document}, {spec}" if spec else ""
     readings = list(sample.readings.standing().select_related("gauge").order_by("characteristic", "piece"))
@@ -69,7 +105,7 @@ def characteristics_of(sample: Sample, t: Termination) -> list[CharacteristicCon
                 "outcome": worst([str(o) for o in outcomes]),
                 "gauge": ", ".join(dict.fromkeys(gauges)),
                 "tooling": t.tool.asset_number if t.tool else "",
-                "nonconformance": "",
+                "nonconformance": _recorded(recorded, kind_of_reading(target["characteristic"]), outcomes),
                 "comment": f"minimum from {target['source']}" if target["characteristic"] == "pull force" else "",
             }
         )
@@ -86,7 +122,7 @@ def characteristics_of(sample: Sample, t: Termination) -> list[CharacteristicCon
                 "outcome": "waiting" if finding is None else "conforms" if finding.accepted else "does not conform",
                 "gauge": "eye",
                 "tooling": "",
-                "nonconformance": "",
+                "nonconformance": "" if finding is None or finding.accepted else recorded.get(kind_of_criterion(criterion.code), ""),
                 "comment": finding.note if finding else "",
             }
         )
@@ -131,7 +167,8 @@ def first_article_record(batch: Batch) -> FirstArticleRecord:
     if sample is None:
         raise LookupError(f"{batch.number} has no accepted first piece")
     sample.batch = batch
-    characteristics = characteristics_of(sample, t)
+    records = numbers_of([batch.pk]).get(batch.pk, [])
+    characteristics = characteristics_of(sample, t, records)
     bad = [c["number"] for c in characteristics if c["outcome"] != "conforms"]
     lower: list[LowerPart] = [
         {
@@ -145,7 +182,7 @@ def first_article_record(batch: Batch) -> FirstArticleRecord:
     ]
     return {
         "kind": "first article",
-        "version": "1",
+        "version": "2",
         "number": f"{batch.number} sample {sample.number}",
         "status": "complete" if not bad else "not complete",
         "shop": shop_content(),
@@ -167,11 +204,18 @@ def first_article_record(batch: Batch) -> FirstArticleRecord:
             "extent": "full" if sample.kind == "first piece" else "partial",
             "baseline": "" if sample.kind == "first piece" else f"first piece of batch {batch.number}",
             "reason": "" if sample.kind == "first piece" else "set-up changed during the batch",
+            "holds_nonconformance": "yes" if bad else "no",
+            "verified": _signed(sample, 0),
+            "reviewed": _signed(sample, 1),
+            "customer_approval": "",
+            "comments": "; ".join(f"nonconformance {record.number}, {record.state}" for record in records),
         },
         "parts": batch_parts(batch),
         "lower_parts": lower,
         "sources": _sources(batch),
         "characteristics": characteristics,
+        "not_applicable": [{"field": field, "why": why} for field, why in NOT_APPLICABLE],
+        "decision_rules": decision_rules([sample]),
         "conclusion": (
             f"All {len(characteristics)} characteristics conform."
             if not bad
@@ -179,5 +223,5 @@ def first_article_record(batch: Batch) -> FirstArticleRecord:
         ),
         "documents": documents_of([t]),
         "concessions": concession_contents(concessions_used(batch)),
-        "signatures": signatures_of(("setup sheet", [t.sheet_id]), ("sample", [sample.pk])),
+        "signatures": signatures_of(("setup sheet", [t.sheet_id]), ("sample", [sample.pk])) + claims_of([sample.pk]),
     }

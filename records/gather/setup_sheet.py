@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from records.content import PartContent, PartState, PlanLine, SetUpContent, SetupSheetRecord, TerminationContent
 from records.gather.common import (
@@ -20,29 +20,40 @@ from records.gather.common import (
 )
 from shop.acts.concessions import concession_numbers
 from shop.clock import shop_day
+from shop.criteria import title_of
 from shop.jobs import SetupSheet, SheetStatus, Termination
+from shop.plan_lines import plan_lines
 from shop.planning import sheet_checks
 from shop.set_ups import key_of, set_ups
 from shop.sheet_content import MM_PLACES, termination_content
 from shop.templatetags.shop import figure
 
 
-def plan_lines(t: Termination) -> list[PlanLine]:
+def plan_of(t: Termination) -> list[PlanLine]:
     """The inspection plan as an operator reads it."""
-    full = f"{t.first_piece_heights} crimp heights, {t.first_piece_pulls} pull tests, visual criteria"
+    lines = plan_lines(t)
+    full = _counted((line.characteristic, line.first, 1) for line in lines)
     if t.cross_sections:
         full += f", {t.cross_sections} cross-section" + ("s" if t.cross_sections > 1 else "")
+    some = [*t.criteria_added, *(f"without: {title_of(code)}" for code in t.criteria_left_out)]
+    full += f" ({'; '.join(some)})" if some else ""
     often = f"Every {t.sample_every} pieces" + (f" and every {t.sample_every_minutes} minutes" if t.sample_every_minutes else "")
     both = "operator and inspector" if t.inspector_signs else "operator"
     return [
         {"when": "First piece, and after each change of tool, reel or spool", "what": full, "signs": both},
-        {"when": often, "what": f"{t.sample_size} crimp height, visual criteria", "signs": ""},
+        {"when": often, "what": _counted((line.characteristic, line.sample, line.every_nth) for line in lines), "signs": ""},
         {
             "when": "Last piece",
-            "what": f"{t.sample_size} crimp height, {t.last_piece_pulls} pull test, visual criteria",
+            "what": _counted((line.characteristic, line.last, 1) for line in lines),
             "signs": "operator",
         },
     ]
+
+
+def _counted(asked: Iterable[tuple[str, int, int]]) -> str:
+    """ "5 × crimp height, 3 × pull force, visual criteria"."""
+    parts = [f"{count} × {name}" + (f" in every {nth}. sample" if nth > 1 else "") for name, count, nth in asked if count]
+    return ", ".join([*parts, "visual criteria"])
 
 
 def setup_sheet_record(sheet: SetupSheet) -> SetupSheetRecord:
@@ -66,7 +77,7 @@ def setup_sheet_record(sheet: SetupSheet) -> SetupSheetRecord:
                 "tool": tool_content(t),
                 "specification": str(t.specification or ""),
                 "targets": targets_of(t),
-                "plan": plan_lines(t),
+                "plan": plan_of(t),
                 "findings": [finding_content(f) for f in check.findings],
             }
         )

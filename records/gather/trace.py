@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
+
+from django.db.models import Q
 
 from inspection.acts.batches import concessions_used
 from inspection.models import Batch, Hold
@@ -19,17 +22,26 @@ from records.content import (
 )
 from records.gather.batch import batch_parts
 from records.gather.common import concession_contents, hold_content, part, shop_content, signatures_of
-from records.models import HarnessLot, IssuedDocument, LedgerHead, Shipment
-from records.trace import batches_behind, lots_behind
+from records.models import HarnessLot, HarnessSerial, IssuedDocument, LedgerHead, Shipment
+from records.trace import batches_behind, lots_behind, origin_of, parts_behind
 from shop.people import Person
 from shop.templatetags.shop import moment
 
 
-def traced_batch(batch: Batch, quantity: int) -> TracedBatch:
+def issued_of(batches: Iterable[Batch]) -> dict[int, list[IssuedDocument]]:
+    """Batch -> what was issued of it and of its sheet, in the order of kind and number; one query for all of them."""
+    listed = list(batches)
+    wanted = Q(subject_kind="batch", subject_id__in=[b.pk for b in listed])
+    wanted |= Q(subject_kind="setup sheet", subject_id__in={b.termination.sheet_id for b in listed})
+    issued = list(IssuedDocument.objects.filter(wanted).order_by("kind", "number", "issue"))
+    return {
+        b.pk: [d for d in issued if (d.subject_kind, d.subject_id) in (("batch", b.pk), ("setup sheet", b.termination.sheet_id))]
+        for b in listed
+    }
+
+
+def traced_batch(batch: Batch, quantity: int, issued: Iterable[IssuedDocument]) -> TracedBatch:
     t = batch.termination
-    issued = IssuedDocument.objects.filter(subject_kind="batch", subject_id=batch.pk) | IssuedDocument.objects.filter(
-        subject_kind="setup sheet", subject_id=t.sheet_id
-    )
     return {
         "number": batch.number,
         "lead": t.lead,
@@ -39,12 +51,15 @@ def traced_batch(batch: Batch, quantity: int) -> TracedBatch:
         "status": batch.status,
         "closed_at": moment(batch.closed_at),
         "parts": batch_parts(batch),
-        "issued": [f"{d.number}, issue {d.issue}" for d in issued.order_by("kind", "number", "issue")],
+        "issued": [f"{d.number}, issue {d.issue}" for d in issued],
     }
 
 
-def traced_lot(lot: HarnessLot, shipped: int | None) -> TracedLot:
-    return {
+def traced_lot(lot: HarnessLot, shipped: int | None, origin: str = "") -> TracedLot:
+    """origin: how a lot behind another came into it; the lots asked about have none."""
+    behind = batches_behind(lot)
+    issued = issued_of(batch for batch, _quantity in behind)
+    traced: TracedLot = {
         "number": lot.number,
         "job": lot.job.number,
         "part_number": lot.job.part_number,
@@ -53,8 +68,23 @@ def traced_lot(lot: HarnessLot, shipped: int | None) -> TracedLot:
         "shipped": "" if shipped is None else str(shipped),
         "built_at": moment(lot.built_at),
         "built_by": lot.built_by.name,
-        "batches": [traced_batch(batch, quantity) for batch, quantity in batches_behind(lot)],
+        "batches": [traced_batch(batch, quantity, issued[batch.pk]) for batch, quantity in behind],
     }
+    if origin:
+        traced["origin"] = origin
+    if serials := list(HarnessSerial.objects.filter(lot=lot).values_list("serial", flat=True)):
+        traced["serials"] = serials
+    return traced
+
+
+def lots_inside(lots: list[HarnessLot]) -> list[tuple[HarnessLot, str]]:
+    """Every lot that went into these at any depth, once, with how it came there."""
+    asked = {lot.pk for lot in lots}
+    inner: dict[int, tuple[HarnessLot, str]] = {}
+    for gone_in in parts_behind(lots):
+        if gone_in.used_id not in asked:
+            inner.setdefault(gone_in.used_id, (gone_in.used, origin_of(gone_in)))
+    return list(inner.values())
 
 
 def summed_parts(lots: list[TracedLot]) -> list[PartContent]:
@@ -95,13 +125,14 @@ def shipment_trace(shipment: Shipment, *, by: Person, at: datetime) -> TraceReco
         "shipped_at": moment(shipment.shipped_at),
         "shipped_by": shipment.shipped_by.name,
     }
-    lots = [traced_lot(lot, quantity) for lot, quantity in behind]
+    inner = lots_inside([lot for lot, _ in behind])
+    lots = [traced_lot(lot, quantity) for lot, quantity in behind] + [traced_lot(lot, None, origin) for lot, origin in inner]
     return _record(
         f"Everything behind shipment {shipment.number}",
         shipment.number,
         [shipped],
         lots,
-        [lot for lot, _ in behind],
+        [lot for lot, _ in behind] + [lot for lot, _ in inner],
         [shipment],
         by=by,
         at=at,
@@ -120,8 +151,10 @@ def lot_trace(lot: HarnessLot, *, by: Person, at: datetime) -> TraceRecord:
         }
         for s in shipments
     ]
+    inner = lots_inside([lot])
+    lots = [traced_lot(lot, None)] + [traced_lot(one, None, origin) for one, origin in inner]
     return _record(
-        f"Everything behind harness lot {lot.number}", lot.number, shown, [traced_lot(lot, None)], [lot], shipments, by=by, at=at
+        f"Everything behind harness lot {lot.number}", lot.number, shown, lots, [lot, *(one for one, _ in inner)], shipments, by=by, at=at
     )
 
 

@@ -17,6 +17,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
+from records.controls import CONTROLS
 from shop.setting_names import SETTINGS
 from shop.wording import RULES, RuleText
 
@@ -24,8 +25,14 @@ CHAPTERS: tuple[tuple[str, Promise], ...] = (
     ("plan", _("Plan: from a job to a released setup sheet")),
     ("make", _("Make: a batch at the press")),
     ("prove", _("Prove: trace, documents, evidence")),
+    ("desk", _("The auditor's desk: finding, trails, who looked")),
+    ("keeping", _("Keeping and disposing of records")),
+    ("nonconformance", _("Nonconformance and corrective action")),
     ("catalogue", _("The catalogue and importing it")),
     ("signatures", _("Signatures, ledger and seals")),
+    ("controls", _("Controls of electronic records and signatures")),
+    ("gauges", _("Studies of gauges and inspectors")),
+    ("charts", _("Charts and capability")),
     ("formulas", _("Formulas and tables with their sources")),
     ("api", _("The API")),
     ("deployment", _("Running it: settings, backup, keys")),
@@ -77,6 +84,7 @@ def chapter(request: HttpRequest, chapter: str) -> HttpResponse:
         "current": chapter,
         "title": titles[chapter],
         "settings_table": SETTINGS,
+        "controls": CONTROLS,
         "public_url": settings.PUBLIC_URL,
     }
     return render(request, f"help/{chapter}.html", context)

@@ -25,6 +25,9 @@ from shop.wording import RULES
 GRANTED_MEANING = "concession granted"
 WITHDRAWN_MEANING = "concession withdrawn"
 
+PIECE_RULE = "piece.nonconforming"
+"""Lets pieces that were made already be used as they are; also pieces of a sheet that is no longer in force."""
+
 LOT_RULES = ("use.lot.state", "use.lot.shelf_life")
 """Rules that hang on the material lot; all others hang on a sheet or a termination."""
 
@@ -73,7 +76,7 @@ def _findings(rule: str, scope: Scope, quantity_limit: int | None, expires_on: d
     elif scope.is_a_lot != (rule in LOT_RULES):
         found.append(misfit("concession.scope.rule", "scope", code=rule, scope=scope.named))
     sheet = scope.sheet or (scope.termination.sheet if scope.termination else None)
-    if sheet is not None and sheet.status in (SheetStatus.SUPERSEDED, SheetStatus.WITHDRAWN):
+    if rule != PIECE_RULE and sheet is not None and sheet.status in (SheetStatus.SUPERSEDED, SheetStatus.WITHDRAWN):
         found.append(misfit("sheet.status", "scope", sheet=str(sheet), status=sheet.status, needed="draft, in review or released"))
     if quantity_limit is None and expires_on is None:
         found.append(misfit("concession.limit", "quantity_limit"))

@@ -8,8 +8,6 @@ from datetime import date, datetime
 from pathlib import PurePath
 
 from django.conf import settings
-from django.core.files.base import ContentFile
-from django.core.files.storage import default_storage
 from django.db import transaction
 from django.db.models import QuerySet
 
@@ -18,11 +16,12 @@ from shop.catalogue import kind_named
 from shop.clock import shop_day
 from shop.events import CatalogueChanged, DocumentFileAttached, publish
 from shop.file_kind import is_named_as, kind_of_file
-from shop.finding import Finding, Refused, misfit, refuse_if
+from shop.finding import Finding, misfit, refuse_if
 from shop.jobs import SetupSheet, SheetStatus, Termination
 from shop.people import Person
 from shop.permissions import Deed, permission_findings
 from shop.specifications import CrimpSpecification, Document
+from shop.stored_files import keep, read
 from shop.validation import clean
 
 LIVE = (SheetStatus.DRAFT, SheetStatus.IN_REVIEW, SheetStatus.RELEASED)
@@ -33,18 +32,17 @@ def attach_file(*, document: Document, name: str, data: bytes, by: Person, at: d
 
     The file lies under its hash. A file that was written though the act failed in the end belongs to nothing and harms nothing.
     """
-    name = _bare(name)
+    name = bare_name(name)
     with transaction.atomic():
         document = Document.objects.select_for_update().get(pk=document.pk)
         findings = permission_findings(by, Deed.CHANGE_CATALOGUE)
         if document.file_sha256:
             findings.append(misfit("document.file.set", "file", document=str(document)))
         kind = kind_of_file(name, data)
-        findings += _file_findings(name, data, kind)
+        findings += file_findings(name, data, kind)
         refuse_if(findings)
         sha256 = hashlib.sha256(data).hexdigest()
-        if not default_storage.exists(storage_name(sha256)):
-            default_storage.save(storage_name(sha256), ContentFile(data))
+        keep(storage_name(sha256), data)
         document.file_sha256, document.file_name, document.file_type, document.file_size = sha256, name, str(kind), len(data)
         clean(document)
         document.save(update_fields=["file_sha256", "file_name", "file_type", "file_size"])
@@ -53,7 +51,7 @@ def attach_file(*, document: Document, name: str, data: bytes, by: Person, at: d
     return document
 
 
-def _file_findings(name: str, data: bytes, kind: str | None) -> list[Finding]:
+def file_findings(name: str, data: bytes, kind: str | None) -> list[Finding]:
     limit = settings.UPLOAD_LIMIT_BYTES
     if not data:
         return [misfit("data.required", "file")]
@@ -65,22 +63,16 @@ def _file_findings(name: str, data: bytes, kind: str | None) -> list[Finding]:
 
 
 def file_of(document: Document) -> bytes:
-    """The bytes of a document's file. Raises Refused where they are gone or no longer those that were attached."""
+    """The bytes of a document's file. Raises Refused where they are gone, disposed of, or no longer those that were attached."""
     damaged = misfit("document.file.damaged", document=str(document), sha256=document.file_sha256)
-    try:
-        with default_storage.open(storage_name(document.file_sha256)) as file:
-            data: bytes = file.read()
-    except FileNotFoundError:
-        raise Refused([damaged]) from None
-    refuse_if([] if hashlib.sha256(data).hexdigest() == document.file_sha256 else [damaged])
-    return data
+    return read(storage_name(document.file_sha256), document.file_sha256, owner=("controlled document", document.pk), damaged=damaged)
 
 
 def storage_name(sha256: str) -> str:
     return f"attachments/{sha256[:2]}/{sha256}"
 
 
-def _bare(name: str) -> str:
+def bare_name(name: str) -> str:
     """A file's own name, without folders and control characters, no longer than its column."""
     last = PurePath(name.replace("\\", "/")).name
     text = re.sub(r"[\x00-\x1f\x7f\"]", "", last).strip()

@@ -9,7 +9,7 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
-from shop.acts.filling import answered, as_written, fill, stated_findings, write_all
+from shop.acts.filling import Filled, answered, as_written, fill, stated_findings, write_all
 from shop.acts.sheets import draft_sheet
 from shop.canonical import sha256_hex
 from shop.clock import shop_day
@@ -137,7 +137,7 @@ def sheet_from_parts_list(*, parts: PartsList, by: Person, at: datetime) -> Setu
             )
             fill(termination, end.wires, answer, known)
             refuse_if(stated_findings(termination))
-            filled.append((termination, end.wires))
+            filled.append(Filled(termination, end.wires))
         write_all(sheet, filled)
         parts.sheet = sheet
         parts.save(update_fields=["sheet"])

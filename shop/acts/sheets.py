@@ -117,6 +117,7 @@ class TerminationInput:
     wire_length_mm: Decimal | None = None
     required_temperature_c: int | None = None
     required_voltage_v: int | None = None
+    required_current_a: Decimal | None = None
     first_piece_heights: int = 5
     first_piece_pulls: int = 3
     sample_every: int = 250
@@ -125,6 +126,7 @@ class TerminationInput:
     cross_sections: int = 0
     last_piece_pulls: int = 1
     inspector_signs: bool = False
+    rework_allowed: bool = False
 
 
 STATED = tuple(field.name for field in fields(TerminationInput) if field.name != "wires")
@@ -175,6 +177,7 @@ def remove_termination(*, termination: Termination, by: Person, at: datetime) ->
         refuse_if(_status_findings(sheet, SheetStatus.DRAFT))
         content = {"removed": termination_content(termination)}
         termination.termination_wires.all().delete()
+        termination.plan_lines.all().delete()
         termination.delete()
         publish(TerminationRemoved(by=by, at=at, subject=_subject(sheet), content=content))
 

@@ -74,7 +74,9 @@ class ItemOut(AnySerializer):
 
 def _value(kind: Kind, item: Any, name: str) -> Any:
     if name == "roles":
-        return sorted(held.role for held in item.person_roles.all())
+        return sorted(held.role for held in item.person_roles.all() if held.stands_in_for_id is None)
+    if name == "tools":
+        return ", ".join(sorted(tool.asset_number for tool in item.own_tools.all()))
     value, field = getattr(item, name), kind.form.base_fields.get(name)
     if isinstance(field, KeyField):
         return field.key_of(value) if value is not None else None
@@ -110,6 +112,8 @@ def item_out(kind: Kind) -> type[ItemOut]:
     fields |= {name: _field_out(kind, name) for name in names}
     if "roles" in kind.form.base_fields:
         fields["roles"] = serializers.ListField(child=serializers.CharField(), read_only=True)
+    if "tools" in kind.form.base_fields:
+        fields["tools"] = serializers.CharField(read_only=True, help_text=str(kind.form.base_fields["tools"].label))
     if kind.standing is not None:
         fields["standing"] = StandingOut(read_only=True)
     fields["sha256"] = serializers.CharField(

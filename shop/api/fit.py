@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.db.models import TextChoices
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from shop.api.fields import AnySerializer, FigureOut, FindingSerializer
+from shop.api.fields import AnySerializer, FigureOut, FindingSerializer, Word
 from shop.api.form_bodies import body_of
 from shop.api.problems import finding_out
 from shop.api.sheets import form_values, read_with_wires, wires_in
 from shop.api.view import ApiView
 from shop.clock import now, shop_day
 from shop.conductor import combined_csa_mm2
+from shop.facts import advice_on
 from shop.fit import CircuitFacts
 from shop.forms.termination import WIRES, TerminationForm
+from shop.materials import Terminal, Wire
 from shop.planning import PressOffer, ToolOffer, plan_for, press_offers, tool_offers
 from shop.press_fit import TOOLS_FOR_A_PRESS
 from shop.specifications import CrimpSpecification
@@ -34,6 +38,7 @@ class FitForm(forms.Form):
     dipped_end = TerminationForm.base_fields["dipped_end"]
     required_temperature_c = TerminationForm.base_fields["required_temperature_c"]
     required_voltage_v = TerminationForm.base_fields["required_voltage_v"]
+    required_current_a = TerminationForm.base_fields["required_current_a"]
 
 
 FitIn = body_of(FitForm, "FitIn", required=("terminal",), without=WIRES, wires=wires_in())
@@ -96,6 +101,36 @@ class TargetsOut(AnySerializer):
     pull_force_source = serializers.CharField()
 
 
+class CurrentStanding(TextChoices):
+    """A current beside the rating on record (`shop.current.Standing`)."""
+
+    WITHIN = "within"
+    ABOVE = "above"
+    NOT_STATED = "not stated"
+
+
+class WireCurrentOut(AnySerializer):
+    """A wire with the whole current in it, at its temperature rating. Figures are nominal, of three significant figures."""
+
+    wire = serializers.CharField(source="carrier.part_number")
+    standing = Word(CurrentStanding)
+    rating_a = FigureOut(source="carrier.rating_a", allow_null=True)
+    source = serializers.CharField(source="carrier.source")  # type: ignore[assignment]  # a declared field is no attribute of the class
+    density_a_mm2 = FigureOut()
+    drop_mv_m = FigureOut(allow_null=True)
+    heat_w_m = FigureOut(allow_null=True)
+    temperature_c = FigureOut()
+
+
+class CurrentOut(AnySerializer):
+    """What the current does. The applicable wiring code and a licensed person decide; nothing is refused because of it."""
+
+    asked_a = FigureOut()
+    standing = Word(CurrentStanding)
+    wires = WireCurrentOut(many=True)
+    terminal_standing = Word(CurrentStanding)
+
+
 class FitOut(AnySerializer):
     """The engine's answer."""
 
@@ -108,6 +143,11 @@ class FitOut(AnySerializer):
     presses = PressOfferOut(many=True, help_text="Presses that take the tool, where it is one for a press.")
     other_presses = PressOfferOut(many=True, help_text="Presses that do not, each with the reasons.")
     targets = TargetsOut(allow_null=True, help_text="Of the specification in force, where one covers the combination.")
+    current = CurrentOut(allow_null=True, help_text="Advice only; null where no current is asked.")
+
+
+def _current(current_a: Decimal | None, wires: list[Wire], terminal: Terminal) -> Any:
+    return None if current_a is None else CurrentOut(advice_on(current_a, wires, terminal)).data
 
 
 class FitView(ApiView):
@@ -136,5 +176,6 @@ class FitView(ApiView):
                 "presses": PressOfferOut(presses, many=True).data,
                 "other_presses": PressOfferOut(other_presses, many=True).data,
                 "targets": TargetsOut(specification).data if specification else None,
+                "current": _current(stated["required_current_a"], wires, terminal),
             }
         )

@@ -24,6 +24,7 @@ from rest_framework import exceptions
 from shop.acts.catalogue_import import ImportRefused, RowError
 from shop.api.rules import RULES
 from shop.finding import Finding, Refused, misfit
+from shop.stored_files import GONE
 from shop.templatetags.shop import figure
 from shop.validation import findings_from
 from shop.wording import register, worded
@@ -118,7 +119,9 @@ def problem(findings: Sequence[Finding], status: int, *, path: str, rows: Sequen
     }
     if rows:
         body["rows"] = [{"line": row.line, "column": row.column, "rule": row.rule, "reason": row.reason} for row in rows]
-    response = HttpResponse(json.dumps(body, ensure_ascii=False), content_type=MEDIA_TYPE, status=status)
+    # Half a surrogate pair that was sent and is told again cannot be UTF-8: it stays the JSON escape as which it came.
+    text = json.dumps(body, ensure_ascii=False).encode("utf-8", "backslashreplace")
+    response = HttpResponse(text, content_type=MEDIA_TYPE, status=status)
     waits = [finding.compared["seconds"] for finding in findings if finding.rule in ("sign.locked", "api.busy")]
     if waits:
         response["Retry-After"] = str(waits[0])
@@ -131,6 +134,8 @@ def _status_of(findings: Sequence[Finding]) -> int:
         return 403
     if "sign.locked" in rules:
         return 429
+    if rules == {GONE}:
+        return 410
     return 409 if "data.race" in rules else 422
 
 

@@ -19,6 +19,7 @@ _ERRORS = {
     "404": "There is no such thing.",
     "406": "The answer cannot be given in a format the request accepts.",
     "409": "Somebody else changed the same thing at the same moment; nothing was written.",
+    "410": "The file was disposed of; the answer says under which rule and by which act.",
     "413": "The body is too large.",
     "415": "The body is in a format that is not read here.",
     "422": "Refused, with every finding.",
@@ -45,6 +46,8 @@ class ProblemSchema(AutoSchema):
             codes.add("404")
         if self.method != "GET":
             codes |= {"400", "409", "413", "415"}
+        if self.path.endswith(("/file/", "/documents/{number}/{issue}/signatures/")):
+            codes.add("410")
         if self.method == "POST" and ("signature" in self._asked_names() or self.path.endswith("/v1/token/")):
             codes.add("429")
         return sorted(codes)

@@ -66,9 +66,25 @@ class _PlanAlways(TypedDict):
     inspector_signs: bool
 
 
+class PlanLineShape(TypedDict):
+    """The plan of one characteristic: pieces in each kind of sample, gauge and chart."""
+
+    characteristic: str
+    gauge: str
+    first_piece: int
+    in_process: int
+    last_piece: int
+    every_nth_sample: int
+    chart: str
+
+
 class PlanShape(_PlanAlways, total=False):
     sample_every_minutes: int
     cross_sections: int
+    rework_allowed: bool
+    lines: list[PlanLineShape]
+    criteria_left_out: list[str]
+    criteria_added: list[str]
 
 
 class _TerminationAlways(TypedDict):
@@ -89,6 +105,7 @@ class _TerminationAlways(TypedDict):
 
 class TerminationShape(_TerminationAlways, total=False):
     press: str
+    required_current_a: str
     dipped_end: bool
 
 

@@ -9,8 +9,8 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.acts.crib import AFTER_FAILED_VERIFICATION
 from shop.crib import CareKind, CareResult, WearKind
-from shop.forms.fields import CountField, DayField
-from shop.tools import ToolState
+from shop.forms.fields import CountField, DayField, KeyField, LengthField
+from shop.tools import Gauge, ToolState
 
 _TODAY = _("Empty: today.")
 _AS_IT_STANDS = _("Empty: as the counter stands.")
@@ -55,6 +55,18 @@ class CounterForm(forms.Form):
     reason = forms.CharField(
         label=_("Reason"), max_length=200, required=False, help_text=_("Needed where the counter goes back, such as a new counter.")
     )
+
+    def stated(self) -> dict[str, Any]:
+        """The act's arguments. The form must be valid."""
+        return dict(self.cleaned_data)
+
+
+class ShutHeightForm(forms.Form):
+    measured_mm = LengthField(label=_("Shut height measured, mm"), help_text=_("In mm, or with its unit: 5.346 in."))
+    gauge = KeyField(Gauge, "asset_number", label=_("Gauge"))
+    due_on = DayField(label=_("Next due"), help_text=_("The last day on which this verification holds."))
+    done_on = DayField(label=_("Done"), required=False, help_text=_TODAY)
+    note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
     def stated(self) -> dict[str, Any]:
         """The act's arguments. The form must be valid."""

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
+from functools import lru_cache
 from typing import Any
 
 from django import forms
@@ -17,12 +18,16 @@ from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext_lazy as _
 
 from shop.conductor import CSA_PLACES, NotASize, parse_size
-from shop.quantity import NotAQuantity, parse_force_n, parse_length_mm, parse_number, parse_temperature_c, parse_voltage_v
+from shop.finding import Finding, Verdict
+from shop.quantity import NotAQuantity, parse_current_a, parse_force_n, parse_length_mm, parse_number, parse_temperature_c, parse_voltage_v
+from shop.scanned import NotALabel, gtin14
 from shop.specifications import Document
 from shop.templatetags.shop import figure
+from shop.wording import worded
 
 LENGTH_PLACES = Decimal("0.0001")
 FORCE_PLACES = Decimal("0.01")
+CURRENT_PLACES = Decimal("0.001")
 """Named rules: a length or force converted from another unit is rounded half up to the places its column keeps."""
 
 OFFERED = 500
@@ -57,9 +62,13 @@ class QuantityField(forms.Field):
         return figure(value) if isinstance(value, Decimal) else value
 
 
+# A file says the same few diameters again and again.
+_length_mm = lru_cache(maxsize=2000)(parse_length_mm)
+
+
 class LengthField(QuantityField):
     def read(self, text: str) -> Decimal:
-        typed = parse_length_mm(text)
+        typed = _length_mm(text)
         converted = not re.fullmatch(r"[0-9.,\s]*(mm)?", text, re.I)
         return typed.value.quantize(LENGTH_PLACES, ROUND_HALF_UP) if converted else typed.value
 
@@ -85,6 +94,16 @@ class NumberField(QuantityField):
 
     def read(self, text: str) -> Decimal:
         return parse_number(text)
+
+
+class CurrentField(QuantityField):
+    """A current in A."""
+
+    def read(self, text: str) -> Decimal:
+        value = parse_current_a(text).value.quantize(CURRENT_PLACES, ROUND_HALF_UP)
+        if not 0 < value < 1_000_000:
+            raise NotAQuantity(text, "a current in A", "It is not above zero, or far beyond any wire.", "not_a_number")
+        return value
 
 
 class _WholeField(QuantityField):
@@ -141,6 +160,23 @@ class CheckboxInput(forms.CheckboxInput):  # the name decides how a template dra
         return bool(value)
 
 
+class ItemNumberField(forms.CharField):
+    """A GTIN of 8, 12, 13 or 14 figures, kept as 14."""
+
+    def __init__(self, **options: Any) -> None:
+        options.setdefault("label", _("Item number (GTIN)"))
+        options.setdefault("help_text", _("As the supplier's labels carry it, 8 to 14 figures: a scanned label is recognised by it."))
+        super().__init__(required=False, **options)
+
+    def to_python(self, value: Any) -> str:
+        text = str(super().to_python(value) or "").strip()
+        try:
+            return gtin14(text) if text else ""
+        except NotALabel as error:
+            said = worded(Finding(error.rule, Verdict.MISFIT, "gtin", error.compared))
+            raise ValidationError(said.sentence, code="invalid") from error
+
+
 class YesNoField(forms.BooleanField):
     """A tick on the page, a yes or no in a file; any other word is refused rather than taken for a yes."""
 
@@ -173,6 +209,7 @@ class KeyField(forms.CharField):
     def __init__(self, model: type[models.Model], by: str, *, only: Mapping[str, Any] | None = None, **options: Any) -> None:
         super().__init__(widget=KeyInput(attrs={"autocomplete": "off"}), **options)
         self.model, self.by, self.only = model, by, dict(only or {})
+        self.remembered: dict[str, Any] | None = None  # set for the rows of a file: what was found for a key, asked once
 
     def rows(self) -> models.QuerySet[Any]:
         return self.model._default_manager.filter(**self.only)
@@ -194,11 +231,18 @@ class KeyField(forms.CharField):
         key = str(value).strip()
         if not key:
             return None
-        found = self.find(key)
+        found = self._found(key)
         if found is None:
             thing = str(self.model._meta.verbose_name)
             raise ValidationError("There is no %(thing)s %(name)s.", code="data.unknown", params={"thing": thing, "name": key})
         return found
+
+    def _found(self, key: str) -> Any:
+        if self.remembered is None:
+            return self.find(key)
+        if key not in self.remembered:
+            self.remembered[key] = self.find(key)
+        return self.remembered[key]
 
     def run_validators(self, value: Any) -> None:
         """The text's own validators do not apply to the item found."""

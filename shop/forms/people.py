@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.forms.fields import DayField, KeyField, YesNoField
 from shop.forms.item import ItemForm
-from shop.people import Display, Person, PersonRole, Qualification, Role
+from shop.people import Display, Language, Person, PersonRole, Qualification, Role
 
 
 class RolesInput(forms.CheckboxSelectMultiple):
@@ -29,7 +29,7 @@ class PersonForm(ItemForm):
 
     class Meta:
         model = Person
-        fields = ["username", "name", "badge", "email", "display", "is_active"]
+        fields = ["username", "name", "badge", "email", "display", "language", "is_active"]
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
@@ -37,7 +37,9 @@ class PersonForm(ItemForm):
             self.initial["roles"] = self._held()
 
     def _held(self) -> list[str]:
-        return list(self.instance.person_roles.order_by("role").values_list("role", flat=True)) if self.instance.pk else []
+        if not self.instance.pk:
+            return []
+        return list(self.instance.person_roles.filter(stands_in_for=None).order_by("role").values_list("role", flat=True))
 
     def clean_badge(self) -> str | None:
         return self.cleaned_data["badge"] or None  # the column is unique: several people without a badge have null
@@ -47,7 +49,7 @@ class PersonForm(ItemForm):
 
     def save_extra(self) -> None:
         wanted, held = set(self.cleaned_data["roles"]), set(self._held())
-        self.instance.person_roles.filter(role__in=held - wanted).delete()
+        self.instance.person_roles.filter(role__in=held - wanted, stands_in_for=None).delete()
         PersonRole.objects.bulk_create(PersonRole(person=self.instance, role=role) for role in sorted(wanted - held))
         self.instance.__dict__.pop("roles", None)  # the cached roles are those of before
 
@@ -56,6 +58,26 @@ class PersonForm(ItemForm):
         if not self.instance.pk:
             self.instance.set_unusable_password()  # until a password is handed out
         return cleaned
+
+
+class StandInForm(forms.Form):
+    """Who does somebody's work while they are away."""
+
+    deputy = KeyField(Person, "username", only={"is_active": True}, label=_("Who stands in"), help_text=_("The user name."))
+    role = forms.ChoiceField(label=_("With the role"))
+    since = DayField(label=_("From"))
+    until = DayField(label=_("Until"), help_text=_("That day included."))
+    reason = forms.CharField(label=_("Reason"), max_length=200, help_text=_("Such as leave from to, or illness."))
+
+    def __init__(self, *args: Any, roles: list[str], **options: Any) -> None:
+        super().__init__(*args, **options)
+        names = dict(Role.choices)
+        field = self.fields["role"]
+        if isinstance(field, forms.ChoiceField):
+            field.choices = [(role, names[Role(role)]) for role in roles]
+        deputy = self.fields["deputy"]
+        if isinstance(deputy, KeyField):
+            deputy.offer()
 
 
 class QualificationForm(ItemForm):
@@ -115,6 +137,9 @@ class SecretsForm(forms.Form):
         required=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
     )
+    answers = forms.BooleanField(
+        label=_("I answer for everything signed with them, as for my signature in ink, and I give them to nobody."), required=False
+    )
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
@@ -126,3 +151,4 @@ class SecretsForm(forms.Form):
 
 class DisplayForm(forms.Form):
     display = forms.ChoiceField(label=_("Units shown"), choices=Display.choices)
+    language = forms.ChoiceField(label=_("Language"), choices=[("", _("as the browser asks")), *Language.choices], required=False)

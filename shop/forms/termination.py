@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.acts.sheets import STATED, TerminationInput
 from shop.crib import Press
-from shop.forms.fields import CountField, KeyField, LengthField, TemperatureField, VoltageField, YesNoField
+from shop.forms.fields import CountField, CurrentField, KeyField, LengthField, TemperatureField, VoltageField, YesNoField
 from shop.jobs import Termination
 from shop.materials import Terminal, Wire
 from shop.tools import Tool
@@ -24,6 +24,7 @@ PLAN = (
     "sample_size",
     "last_piece_pulls",
     "inspector_signs",
+    "rework_allowed",
 )
 
 
@@ -45,6 +46,7 @@ class TerminationForm(forms.Form):
     wire_length_mm = LengthField(label=_("Wire length, mm"), required=False)
     required_temperature_c = TemperatureField(label=_("Temperature asked, °C"), required=False)
     required_voltage_v = VoltageField(label=_("Voltage asked, V"), required=False)
+    required_current_a = CurrentField(label=_("Current asked, A"), required=False)
     dipped_end = YesNoField(label=_("The end is dipped in solder"), required=False)
     tool = KeyField(Tool, "asset_number", label=_("Tool"), required=False)
     press = KeyField(Press, "asset_number", label=_("Press"), required=False)
@@ -56,6 +58,7 @@ class TerminationForm(forms.Form):
     sample_size = CountField(label=_("Pieces in a sample"))
     last_piece_pulls = CountField(label=_("Pull tests on the last piece"))
     inspector_signs = YesNoField(label=_("An inspector countersigns the first piece"), required=False)
+    rework_allowed = YesNoField(label=_("Held pieces may be reworked"), required=False)
 
     def __init__(self, *args: Any, termination: Termination | None = None, quantity: int | None = None, **options: Any) -> None:
         shown = termination or Termination()

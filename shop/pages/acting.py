@@ -40,6 +40,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from shop.finding import Finding, Refused, misfit, refuse_if
 from shop.people import Person
 from shop.permissions import Deed, permission_findings
+from shop.stored_files import GONE
 from shop.wording import Worded, worded
 
 View = Callable[..., HttpResponse]
@@ -47,8 +48,9 @@ View = Callable[..., HttpResponse]
 
 @dataclass(slots=True)
 class Refusal:
-    """Why an act was refused, in words. status: 422, 409 (a race), or 403 (a page nobody of this role may open).
+    """Why an act was refused, in words.
 
+    status: 422, 409 (a race), 410 (a file that was disposed of), or 403 (a page nobody of this role may open).
     rest: the findings no form field has shown; all of them until `tell` is called.
     """
 
@@ -109,7 +111,8 @@ def acting(view: View | None = None, *, again: View | None = None, template: str
             except Refused as refused:
                 rules = {finding.rule for finding in refused.findings}
                 closed = request.method in ("GET", "HEAD") and rules == {"person.role"}
-                refusal = refusal_of(refused.findings, status=403 if closed else 409 if "data.race" in rules else 422)
+                status = 403 if closed else 410 if rules == {GONE} else 409 if "data.race" in rules else 422
+                refusal = refusal_of(refused.findings, status=status)
             except IntegrityError:
                 # The act cleaned its rows before it wrote: what the database still refuses, somebody else wrote in between.
                 refusal = refusal_of([misfit("data.race")], status=409)

@@ -28,6 +28,7 @@ LABELS: dict[str, Any] = {
     "terminal": gettext_lazy("Terminal"),
     "tool": gettext_lazy("Tool, setting"),
     "press": gettext_lazy("Press"),
+    "required_current_a": gettext_lazy("Current asked"),
     "dipped_end": gettext_lazy("End dipped in solder"),
     "specification": gettext_lazy("Crimp specification"),
     "targets.crimp_height_mm": gettext_lazy("Crimp height"),
@@ -49,6 +50,9 @@ LABELS: dict[str, Any] = {
     "plan.sample_size": gettext_lazy("Pieces in a sample"),
     "plan.last_piece_pulls": gettext_lazy("Pull tests on the last piece"),
     "plan.inspector_signs": gettext_lazy("An inspector countersigns"),
+    "plan.rework_allowed": gettext_lazy("Held pieces may be reworked"),
+    "plan.criteria_left_out": gettext_lazy("Visual criteria left out"),
+    "plan.criteria_added": gettext_lazy("Visual criteria added"),
     "job.number": gettext_lazy("Job"),
     "job.customer": gettext_lazy("Customer"),
     "job.part_number": gettext_lazy("Harness"),
@@ -87,9 +91,15 @@ def _grouped(found: Iterable[Change]) -> list[ChangeGroup]:
     for change in found:
         title = _("Lead, end: {name}").format(name=change.termination) if change.termination else _("Sheet")
         whole = {"added": _("added"), "removed": _("removed")}
-        what = str(LABELS.get(change.field, change.field)) if change.kind == "changed" else whole[change.kind]
+        what = _label(change.field) if change.kind == "changed" else whole[change.kind]
         groups.setdefault(title, []).append(ChangeLine(what, change.old, change.new))
     return [ChangeGroup(title, lines) for title, lines in groups.items()]
+
+
+def _label(field: str) -> str:
+    if field.startswith("plan.lines."):
+        return _("Inspection of {characteristic}").format(characteristic=field.removeprefix("plan.lines."))
+    return str(LABELS.get(field, field))
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,11 +8,12 @@ from django.views.decorators.http import require_GET
 from shop.catalogue_export import export_columns, export_rows
 from shop.clock import now, shop_day
 from shop.pages.acting import acting, require
-from shop.pages.catalogue import chosen_rows, kind_or_404
+from shop.pages.catalogue import kind_or_404
+from shop.pages.catalogue_list import chosen_rows
+from shop.pages.csv_answer import XLSX
 from shop.permissions import Deed
 from shop.spreadsheet import csv_lines, write_workbook
 
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 # Tells spreadsheet programs that the file is UTF-8; the import takes it off again.
 BYTE_ORDER_MARK = "\ufeff"
 

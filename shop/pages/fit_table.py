@@ -18,6 +18,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET
 
 from shop.clock import now, shop_day
+from shop.figures import show_area, show_length
 from shop.fit_matrix import FITS, MISFIT, OPEN
 from shop.forms.fit_table import FitTableForm
 from shop.materials import Terminal, Wire
@@ -27,7 +28,7 @@ from shop.pages.catalogue import Crumb
 from shop.pages.plan import crumbs_to
 from shop.pages.showing import system_of
 from shop.planning import plan_for
-from shop.quantity import System, show_area, show_length
+from shop.quantity import System
 from shop.tools import Tool
 from shop.wording import Worded, worded
 

@@ -19,6 +19,7 @@ from django.views.decorators.http import require_POST
 
 from shop.acts.parts_lists import CORRECTABLE, correct_parts_list, map_parts_list, sheet_from_parts_list, take_parts_list
 from shop.clock import now, shop_day
+from shop.figures import show_length
 from shop.finding import Finding, Refused, misfit
 from shop.forms.parts import LABELS, ColumnsForm, PartsFileForm, as_initial
 from shop.jobs import Job
@@ -29,7 +30,7 @@ from shop.pages.showing import system_of
 from shop.parts_list import COLUMNS, TERMINAL_OF, TOOL_OF, key_of, mapping_findings
 from shop.parts_plan import EndPlan, LeadPlan, plan_parts_list
 from shop.permissions import Deed
-from shop.quantity import System, show_length
+from shop.quantity import System
 from shop.rechecks import PartsList
 from shop.wording import Worded, worded
 

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Page, Paginator
+from django.core.paginator import Page
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
 
 from shop.acts.sheets import draft_sheet, open_job, plan_termination, remove_termination
+from shop.beside import beside
 from shop.clock import now, shop_day
 from shop.fit import CircuitFacts
 from shop.forms.jobs import JobForm
@@ -22,6 +22,7 @@ from shop.forms.termination import PLAN, WIRES, TerminationForm
 from shop.jobs import Job, SetupSheet, SheetStatus, Termination
 from shop.pages.acting import Refusal, acting, person_of, require
 from shop.pages.catalogue import Crumb
+from shop.pages.paging import LongPaginator
 from shop.pages.showing import system_of
 from shop.people import Person
 from shop.permissions import Deed, may
@@ -61,14 +62,15 @@ def jobs(request: HttpRequest) -> HttpResponse:
     states = [("none", _("no sheet")), *((str(value), _("a sheet {state}").format(state=label)) for value, label in SheetStatus.choices)]
     if state not in dict(states):
         state = ""
-    rows = Paginator(jobs_for(words, state), PER_PAGE).get_page(request.GET.get("page"))
+    paginator = LongPaginator(jobs_for(words, state), PER_PAGE)
+    rows = paginator.get_page(request.GET.get("page"))
     page = JobsPage(
         rows=rows,
         lines=[job_line(job) for job in rows],
         states=states,
         state=state,
         words=words,
-        count=ngettext("%(count)s job", "%(count)s jobs", rows.paginator.count) % {"count": rows.paginator.count},
+        count=paginator.counted(_("%(count)s job"), _("%(count)s jobs")),
         new_url=reverse("plan:new-job") if may(person, Deed.OPEN_JOB) else "",
         waiting=SetupSheet.objects.filter(status=SheetStatus.IN_REVIEW).count(),
     )
@@ -94,7 +96,8 @@ def sheets(request: HttpRequest) -> HttpResponse:
     state, words, author = (request.GET.get(name, "").strip() for name in ("state", "q", "by"))
     if state not in dict(states):
         state = ""
-    rows = Paginator(sheets_for(words, state, author), PER_PAGE).get_page(request.GET.get("page"))
+    paginator = LongPaginator(sheets_for(words, state, author), PER_PAGE)
+    rows = paginator.get_page(request.GET.get("page"))
     page = SheetsPage(
         crumbs=crumbs_to(),
         rows=rows,
@@ -104,7 +107,7 @@ def sheets(request: HttpRequest) -> HttpResponse:
         authors=list(Person.objects.filter(sheets_drafted__isnull=False).distinct()),
         author=author,
         words=words,
-        count=ngettext("%(count)s sheet", "%(count)s sheets", rows.paginator.count) % {"count": rows.paginator.count},
+        count=paginator.counted(_("%(count)s sheet"), _("%(count)s sheets")),
     )
     return render(request, "plan/sheets.html", {"page": page, "place": "plan"})
 
@@ -159,7 +162,7 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
     rows = found.sheets.select_related("author", "released_by").order_by("number", "-revision")
     lines = [(sheet_line(sheet), sheet) for sheet in rows]
     page = JobPage(found, crumbs_to(), lines, may(person_of(request), Deed.DRAFT_SHEET))
-    return render(request, "plan/job.html", {"page": page, "place": "plan"})
+    return render(request, "plan/job.html", {"page": page, "place": "plan", "sections": beside("job", found, person_of(request))})
 
 
 @require_POST
@@ -185,6 +188,7 @@ class TerminationPage:
     plan_fields: list[Any]
     fit: Fit
     remove_url: str  # empty for a new one
+    inspection_url: str
     leave_url: str
 
 
@@ -222,6 +226,7 @@ def _termination_form(
         system,
         press=form.chosen("press"),
         dipped_end=bool(form.chosen("dipped_end")),
+        current_a=form.chosen("required_current_a"),
     )
     checking = "check" in request.POST
     if checking and not refusal:
@@ -238,10 +243,11 @@ def _termination_form(
         lead_fields=[form[name] for name in ("lead", "end", "circuit", "quantity", "wire_length_mm")],
         barrel_fields=[form[name] for name in (WIRES[0], "terminal")],
         further_wires=[form[name] for name in WIRES[1:]],
-        circuit_fields=[form[name] for name in ("required_temperature_c", "required_voltage_v", "dipped_end")],
+        circuit_fields=[form[name] for name in ("required_temperature_c", "required_voltage_v", "required_current_a", "dipped_end")],
         plan_fields=[form[name] for name in PLAN],
         fit=fit,
         remove_url=reverse("plan:remove-termination", args=[sheet.pk, termination.pk]) if termination else "",
+        inspection_url=reverse("plan:inspection-plan", args=[sheet.pk, termination.pk]) if termination else "",
         leave_url=reverse("plan:sheet", args=[sheet.pk]),
     )
     partly = checking and bool(request.headers.get("HX-Request"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path, re_path
 
-from shop.pages import changes, concessions, conductors, copying, fit_table, parts, plan, recheck, sheet
+from shop.pages import changes, concessions, conductors, copying, fit_table, inspection_plan, parts, plan, recheck, sheet
 
 app_name = "plan"
 urlpatterns = [
@@ -36,5 +36,6 @@ urlpatterns = [
     re_path(r"^sheets/(?P<pk>[0-9]+)/(?P<question>return|revise|withdraw)/$", sheet.ask, name="ask"),
     path("sheets/<int:sheet_pk>/terminations/new/", plan.termination, name="new-termination"),
     path("sheets/<int:sheet_pk>/terminations/<int:pk>/", plan.termination, name="termination"),
+    path("sheets/<int:sheet_pk>/terminations/<int:pk>/inspection/", inspection_plan.inspection_plan, name="inspection-plan"),
     path("sheets/<int:sheet_pk>/terminations/<int:pk>/remove/", plan.remove, name="remove-termination"),
 ]

@@ -63,7 +63,7 @@ def paper_part(item: Document | CrimpSpecification, person: Person, on: date) ->
     slug = "documents" if is_document else "specifications"
     file = None
     if isinstance(item, Document) and item.file_sha256:
-        file = FileFact(item.file_name, item.file_type, _size(item.file_size or 0), item.file_sha256)
+        file = FileFact(item.file_name, item.file_type, size_words(item.file_size or 0), item.file_sha256)
     return PaperPart(
         has_file=is_document,
         file=file,
@@ -74,5 +74,5 @@ def paper_part(item: Document | CrimpSpecification, person: Person, on: date) ->
     )
 
 
-def _size(count: int) -> str:
+def size_words(count: int) -> str:
     return f"{count / 1024 / 1024:.1f} MB" if count >= 1024 * 1024 else f"{max(round(count / 1024), 1)} kB"

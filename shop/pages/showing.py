@@ -14,8 +14,9 @@ from django.utils.translation import gettext as _
 
 from shop.catalogue import Column, Kind, kind_of
 from shop.fields import MillimetreField, NewtonField, SquareMillimetreField
+from shop.figures import show_area, show_force, show_length, spoken
 from shop.people import Display, Person
-from shop.quantity import System, show_area, show_force, show_length
+from shop.quantity import System
 from shop.standing import Standing
 from shop.templatetags.shop import figure
 
@@ -106,7 +107,7 @@ def shown(item: models.Model, path: str, system: System, *, unit: bool = True) -
         elif isinstance(field, NewtonField):
             text = show_force(value, system)
         else:
-            return str(figure(value))
+            return spoken(figure(value))
         return text if unit else text.rpartition(" ")[0]
     if isinstance(value, bool):
         return _("yes") if value else _("no")

@@ -84,7 +84,7 @@ def _account(request: HttpRequest, *, refusal: Refusal | None = None, secrets: S
     secrets = secrets or SecretsForm(request.POST if refusal else None)
     if refusal:
         refusal.tell(secrets)
-    page = AccountPage(person, secrets, DisplayForm(initial={"display": person.display}), bool(person.pin))
+    page = AccountPage(person, secrets, DisplayForm(initial={"display": person.display, "language": person.language}), bool(person.pin))
     return render(request, "account.html", {"page": page, "refusal": refusal, "place": ""}, status=422 if secrets.errors else 200)
 
 
@@ -101,7 +101,8 @@ def choose_own_secrets(request: HttpRequest) -> HttpResponse:
     if not form.is_valid():
         return _account(request, secrets=form)
     person, typed = person_of(request), form.cleaned_data
-    choose_secrets(person=person, by=person, at=now(), current=typed["secret"], password=typed["password"], pin=typed["pin"])
+    chosen = {name: typed[name] for name in ("password", "pin", "answers")}
+    choose_secrets(person=person, by=person, at=now(), current=typed["secret"], **chosen)
     # The session is bound to the password: it goes on with the new one.
     update_session_auth_hash(request, Person.objects.get(pk=person.pk))
     messages.success(request, _("Saved. From now on the new ones hold."))
@@ -111,7 +112,7 @@ def choose_own_secrets(request: HttpRequest) -> HttpResponse:
 @require_POST
 @acting
 def choose_own_display(request: HttpRequest) -> HttpResponse:
-    choose_display(person=person_of(request), display=request.POST.get("display", ""))
+    choose_display(person=person_of(request), display=request.POST.get("display", ""), language=request.POST.get("language", ""))
     messages.success(request, _("Saved."))
     return redirect("account")
 

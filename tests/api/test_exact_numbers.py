@@ -44,7 +44,7 @@ def test_reading_keeps_the_digits_it_was_sent_with(written, kept, shop, programs
 
     answer = programs["operator"].ask("POST", f"samples/{sample['id']}/readings/", raw=raw).json
 
-    assert (answer["value"], answer["value_mm"]) == (kept, "1.4")
+    assert (answer["value"], answer["base_value"]) == (kept, "1.4")
 
 
 def test_reading_in_inches_is_judged_in_millimetres(shop, programs):
@@ -53,7 +53,7 @@ def test_reading_in_inches_is_judged_in_millimetres(shop, programs):
 
     answer = programs["operator"].post(f"samples/{sample['id']}/readings/", reading, status=201)
 
-    assert (answer["value"], answer["unit"], answer["value_mm"], answer["outcome"]) == ("0.0551", "in", "1.39954", "conforms")
+    assert (answer["value"], answer["unit"], answer["base_value"], answer["outcome"]) == ("0.0551", "in", "1.39954", "conforms")
 
 
 def test_two_units_for_one_value_are_refused(shop, programs):

@@ -67,7 +67,9 @@ def test_hostile_field_of_any_write_is_done_or_refused(everyman, cast, catalogue
     shown = everyman.get(f"samples/{sample.pk}/")
 
     tried = 0
-    for method, address, stated in every_write(batch, shown, {"id": hold.pk}, {"id": sheet.pk}, catalogue):
+    writes = every_write(batch, shown, {"id": hold.pk}, {"id": sheet.pk}, catalogue)
+    package = {"of": "period", "number": "", "since": "2026-01-01", "until": "2026-01-31"}
+    for method, address, stated in [*writes, ("POST", "evidence-packages/", package)]:
         for name, raw in spoiled(stated or {}):
             if name == "signature" and "secret" not in raw:
                 everyman.person.__class__.objects.update(failed_tries=0, locked_until=None)

@@ -12,6 +12,7 @@ from inspection.models import Batch, Hold
 from records.models import DocumentKind, HarnessLot, HarnessLotBatch, IssuedDocument, Shipment, ShipmentLot
 from shop.catalogue import KINDS
 from shop.clock import now
+from shop.tools import GaugeOutput
 from tests import factories
 
 
@@ -28,8 +29,10 @@ def more_of_everything(number):
     document = factories.make_document(name)
     wire, terminal = factories.make_wire(name, "24x0.2", "1.9"), factories.make_terminal(name, ("0.5", "1.5"), ("1.4", "2.6"))
     tool = factories.make_tool(name)
-    factories.make_press(name)
-    factories.make_gauge(name, "caliper", "mm", "0.01")
+    press = factories.make_press(name)
+    gauge = factories.make_gauge(name, "caliper", "mm", "0.01")
+    gauge.output = GaugeOutput.objects.create(name=name)
+    gauge.save()
     person = factories.make_person(f"x{number}", "operator", "inspector")
     factories.make_qualification(person, "crimp")
     factories.make_row(tool, terminal, ("0.5", "1.5"), ("1.4", "2.6"))
@@ -37,6 +40,7 @@ def more_of_everything(number):
     factories.make_wire_lot(name, wire)
     factories.make_terminal_lot(f"{name}T", terminal)
     factories.Customer.objects.create(code=name, name=name)
+    factories.make_station(name, tools=[tool], press=press)
 
 
 @pytest.mark.parametrize("slug", KINDS)

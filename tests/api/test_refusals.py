@@ -267,7 +267,7 @@ def test_unfinished_sample_is_not_concluded(programs, sample):
 
 
 def test_first_piece_is_not_concluded_without_a_signature(programs, sample):
-    assert programs["operator"].refused(f"samples/{sample['id']}/conclude/", {}) == ["sign.other"]
+    assert programs["operator"].refused(f"samples/{sample['id']}/conclude/", {}) == ["sign.other", "sample.incomplete"]
 
 
 def test_person_who_measured_cannot_countersign(shop, programs, cast):

@@ -66,7 +66,7 @@ def test_token_ends_with_the_password_it_was_given_for(spec, program, cast):
     asking = Program(spec, cast.operator)
     asking.get("me/")
 
-    choose_secrets(person=cast.operator, by=cast.operator, at=now(), current=factories.PIN, password="nine blue kites climb")
+    choose_secrets(person=cast.operator, by=cast.operator, at=now(), current=factories.PIN, password="nine blue kites climb", answers=True)
     assert asking.refused("me/", method="GET", status=401) == ["api.signed_in"]
 
     assert token(program, "operator", "nine blue kites climb").status == 200

@@ -116,6 +116,9 @@ def open_as(browser: Browser, server: Server) -> Iterator[Callable[..., Page]]:
     errors: list[str] = []
 
     def note(text: str) -> None:
+        # What a tablet asks for in the background finds its session gone when another person signs on at that moment: it asks again.
+        if "status of 400" in text and "/make/pack/" in text:
+            return
         if not any(words in text for words in NO_FAULTS):
             errors.append(text)
 

@@ -226,10 +226,10 @@ def build_and_ship(planner: Page, quality: Page, shoot) -> None:
 
 def audit(page: Page, shoot, tmp_path):
     """The auditor enters the number and leaves with a sealed PDF."""
-    expect(page.get_by_label("Show what belongs to number")).to_be_visible()
+    expect(page.get_by_role("searchbox", name="Find")).to_be_visible()
     axe_clean(page)
-    page.get_by_label("Show what belongs to number").fill("SH-26-900")
-    page.get_by_role("button", name="Trace").click()
+    page.get_by_role("searchbox", name="Find").fill("SH-26-900")
+    page.get_by_role("button", name="Find").click()
     expect(page.get_by_role("heading", name="Shipment SH-26-900")).to_be_visible()
     for evidence in ("Jonas Eikeland: crimp", "WL-26-0412 of W075-BU", "TL-26-1131 of RX-48", "AP-102, applicator", "MIC-11"):
         expect(page.locator("table.evidence")).to_contain_text(evidence)
@@ -272,10 +272,20 @@ def test_floor_fits_an_upright_tablet(open_as, shoot):
     shoot(page, "make-sign-on-upright")
 
 
+KEEPING = {
+    "keeping": "/prove/keeping/",
+    "retention-rule": "/prove/keeping/rules/batch-records/",
+    "due": "/prove/keeping/due/batch-records/",
+    "legal-hold": "/prove/keeping/holds/LH-0001/",
+}
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_main_desk_pages_are_accessible(open_as, shoot, scheme):
     page = sign_in(open_as(DESK, color_scheme=scheme), "mira")
-    for name, path in {"plan": "/plan/", "shop": "/shop/", "wires": "/shop/wires/", "prove": "/prove/", "help": "/help/rules/"}.items():
+    for name, path in (
+        {"plan": "/plan/", "shop": "/shop/", "wires": "/shop/wires/", "prove": "/prove/", "help": "/help/rules/"} | KEEPING
+    ).items():
         page.goto(path)
         axe_clean(page)
         shoot(page, f"{scheme}-{name}")

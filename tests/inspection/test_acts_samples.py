@@ -11,8 +11,10 @@ from inspection.acts.samples import (
     APPROVED_MEANING,
     MEASURED_MEANING,
     TURNED_DOWN_MEANING,
+    Look,
     conclude_sample,
     countersign_first_piece,
+    record_looks,
     record_pull,
     record_reading,
     record_visual,
@@ -106,7 +108,7 @@ def test_implausible_height_is_asked_about_with_what_was_probably_meant(sample, 
 def test_implausible_height_that_is_confirmed_is_recorded_as_it_is(sample, cast):
     reading = read(sample, cast.operator, "14", confirmed=True)
 
-    assert (reading.text, reading.value_mm, reading.outcome) == ("14", Decimal(14), "does not conform")
+    assert (reading.text, reading.value, reading.outcome) == ("14", Decimal(14), "does not conform")
 
 
 @pytest.mark.parametrize(
@@ -230,6 +232,23 @@ def test_value_corrected_already_is_not_corrected_again(sample, cast):
         read(sample, cast.operator, "1.40", corrects=first, reason="typing error")
 
     assert rules(refused) == ["reading.correction"]
+
+
+def test_looks_are_recorded_together_or_not_at_all(sample, cast):
+    seam, tang = Look("visual.seam", accepted=True), Look("visual.tang", accepted=False, note="flattened")
+    for wrong in (Look("visual.brush", accepted=False), Look("visual.inspection_hole", accepted=True), seam):
+        with pytest.raises(Refused) as refused:
+            record_looks(sample=sample, looks=[seam, tang, wrong], by=cast.operator, at=now())
+        assert rules(refused) == ["visual.note" if wrong.criterion == "visual.brush" else "visual.criterion"]
+    assert not sample.visual_findings.exists()
+
+    record_looks(sample=sample, looks=[seam, tang], by=cast.operator, at=now())
+
+    found = sample.visual_findings.values_list("criterion", "accepted", "note", "by__name")
+    assert list(found) == [("visual.seam", True, "", cast.operator.name), ("visual.tang", False, "flattened", cast.operator.name)]
+    with pytest.raises(Refused) as refused:
+        record_looks(sample=sample, looks=[tang], by=cast.operator, at=now())
+    assert rules(refused) == ["visual.criterion"]
 
 
 def test_pull_and_visual_are_corrected_with_a_reason_too(sample, cast):

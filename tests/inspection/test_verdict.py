@@ -4,7 +4,6 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from inspection.criteria import VISUAL_CRITERIA, criteria_for
 from inspection.verdict import (
     Limits,
     NotJudgeable,
@@ -21,6 +20,7 @@ from inspection.verdict import (
     plausibility,
 )
 from inspection.verdict_rules import VERDICT_RULES
+from shop.criteria import VISUAL_CRITERIA, criteria_for
 from shop.finding import Verdict
 from shop.quantity import NotAQuantity
 from shop.wording import worded

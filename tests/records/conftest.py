@@ -4,10 +4,15 @@ from datetime import UTC, datetime
 
 import pytest
 
+from records.acts.lots import BUILT_MEANING, SHIPPED_MEANING, build_lot, ship
+from records.certificates import create_shop_key
+from records.demo.walk import Hand, run_batch
 from records.pdf import render_pdf
 from records.seal import seal_pdf
-from records.shop_key import create_shop_key, load_shop_key
+from records.shop_key import load_shop_key
 from shop.canonical import canonical_json
+from shop.clock import now
+from tests import factories
 
 AT = datetime(2026, 3, 2, 10, 15, tzinfo=UTC)
 RECORD = canonical_json({"number": "BR-0007", "height_mm": "1.40", "operator": "Ada Søreth"}).encode()
@@ -56,3 +61,30 @@ def foreign_key(tmp_path_factory):
 @pytest.fixture(scope="session")
 def sealed_pdf(drawn_pdf, sealing_key):
     return seal_pdf(drawn_pdf, key=sealing_key, at=AT, reason="Batch record issued", location="Hall 2", name="Alder Harness Works")
+
+
+@pytest.fixture
+def hand(cast):
+    return lambda name: Hand(getattr(cast, name), getattr(cast, name).badge, factories.PIN)
+
+
+@pytest.fixture
+def batch(cast, catalogue, hand):
+    sheet = factories.released(cast, catalogue)
+    codes = ["AP-031", "TL-2001", "WL-1001", "MIC-01", "CAL-01", "PULL-01"]
+    return run_batch(sheet.terminations.get(), codes, 100, hand("operator"), now)
+
+
+@pytest.fixture
+def lot(cast, batch, hand):
+    at = now()
+    signing = hand("planner").sign(BUILT_MEANING, at)
+    job = batch.termination.sheet.job
+    return build_lot(number="HL-1", job=job, quantity=100, batches={batch.pk: 100}, by=cast.planner, at=at, signing=signing)
+
+
+@pytest.fixture
+def shipment(cast, catalogue, lot, hand):
+    at = now()
+    signing = hand("quality").sign(SHIPPED_MEANING, at)
+    return ship(number="SH-1", customer=catalogue.customer, lots={lot.pk: 60}, by=cast.quality, at=at, signing=signing)

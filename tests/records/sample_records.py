@@ -234,6 +234,7 @@ def reading(
         "unit": "mm",
         "low": low,
         "high": high,
+        "limits_unit": "mm",
         "outcome": outcome,
         "gauge": gauge,
         "by": by,
@@ -494,11 +495,22 @@ def batch_record():
                 visual("2026-03-02 11:44 CET"),
             ),
         ],
+        "decision_rules": ["simple acceptance (ILAC-G8:09/2019)"],
         "charts": [
             {
                 "title": "Crimp height, mm",
                 "svg": chart(heights),
                 "note": "Sample 3 lies above the upper limit 1.45 mm; the run was held there and set up again.",
+            }
+        ],
+        "dispositions": [
+            {
+                "kind": "scrap",
+                "quantity": "12",
+                "note": "burr beyond the limit",
+                "concession": "",
+                "by": "Quirin Moss",
+                "at": "2026-03-02 15:20 CET",
             }
         ],
         "holds": [
@@ -568,7 +580,7 @@ def first_article():
 
     return {
         "kind": "first article",
-        "version": "1",
+        "version": "2",
         "number": "FA-0058",
         "status": "complete",
         "shop": SHOP,
@@ -590,8 +602,16 @@ def first_article():
             "extent": "partial",
             "baseline": "HX-310-01, report FA-0041.",
             "reason": "Ring tongue on lead L-102 is new with drawing revision D.",
+            "holds_nonconformance": "no",
+            "verified": "Jonas Eikeland, 2026-03-18",
+            "reviewed": "Lea Brandal, 2026-03-18",
+            "customer_approval": "",
+            "comments": "Ring tongue inspected as a new part.",
         },
         "parts": batch_record()["parts"],
+        "not_applicable": [
+            {"field": "serial number", "why": "A crimped lead is not serialised."},
+        ],
         "lower_parts": [
             {
                 "part_number": "TR-63-08",
@@ -624,6 +644,7 @@ def first_article():
                 comment="500 V DC, 60 s",
             ),
         ],
+        "decision_rules": ["simple acceptance (ILAC-G8:09/2019)"],
         "characteristics": [
             line(
                 "1",

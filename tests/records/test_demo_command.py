@@ -6,6 +6,7 @@ import os
 import socket
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from django.conf import settings as project
 from django.core.management import call_command
 
 from records.ledger_check import verify_ledger
+from records.management.commands import demo
 from records.models import IssuedDocument, LedgerHead, Shipment
 from records.shop_key import load_shop_key
 from records.verification import verify_pdf
@@ -152,3 +154,18 @@ def test_secret_key_is_made_once_and_kept_private(tmp_path):
     assert (tmp_path / "secret_key").read_text() == first
     assert len(first) > 50
     assert Path(tmp_path / "secret_key").stat().st_mode & 0o077 == 0
+
+
+def test_worker_beside_the_server_draws_documents_for_the_same_shop(settings, tmp_path, monkeypatch):
+    settings.SHOP_NAME, settings.PUBLIC_URL = "Tarnfell Harness Works", "http://127.0.0.1:8123"
+    told = tmp_path / "told"
+    ask = f"import os; open({str(told)!r}, 'w').write(os.environ['SHOP_NAME'] + ' ' + os.environ['PUBLIC_URL'])"
+    real = subprocess.Popen
+    monkeypatch.setattr(demo.subprocess, "Popen", lambda command, **options: real([command[0], "-c", ask], **options))
+
+    with demo._background_work():
+        deadline = time.monotonic() + 20
+        while not (told.exists() and told.read_text()) and time.monotonic() < deadline:
+            time.sleep(0.05)
+
+    assert told.read_text() == "Tarnfell Harness Works http://127.0.0.1:8123"

@@ -82,7 +82,7 @@ def test_every_code_a_rule_can_give_is_worded():
 
 def test_settings_and_handbook_name_the_same_settings():
     source = (ROOT / "shop" / "settings.py").read_text(encoding="utf-8")
-    read = set(re.findall(r'env\.\w+\(\s*"([A-Z_]+)"', source)) | set(re.findall(r'secret\("([A-Z_]+)"\)', source))
+    read = set(re.findall(r'env\.\w+\(\s*"([A-Z0-9_]+)"', source)) | set(re.findall(r'secret\("([A-Z0-9_]+)"\)', source))
 
     assert {s.name for s in SETTINGS} == read
 

@@ -19,7 +19,7 @@ from records.evidence_verifier import main
 from records.ledger_check import verify_ledger
 from records.models import LedgerEntry, Signature
 from records.pdf import attached_json
-from records.shop_key import create_shop_key, load_shop_key
+from records.shop_key import load_shop_key
 from records.verification import verify_pdf
 from shop.clock import now
 from shop.finding import Refused
@@ -32,12 +32,6 @@ def hands(cast):
         name: Hand(getattr(cast, name), getattr(cast, name).badge, factories.PIN)
         for name in ("planner", "operator", "inspector", "quality")
     }
-
-
-@pytest.fixture
-def shop_key(settings, tmp_path):
-    settings.SHOP_KEY_DIR = tmp_path / "keys"
-    return create_shop_key(settings.SHOP_KEY_DIR, shop_name="Test shop", at=now())
 
 
 def closed_batch(cast, catalogue, hands, **changed):

@@ -11,45 +11,9 @@ from django.urls import reverse
 
 from inspection.acts.batches import open_batch
 from records.acts.documents import document_bytes, issue_batch_record, storage_name
-from records.acts.lots import BUILT_MEANING, SHIPPED_MEANING, build_lot, ship
-from records.demo.walk import Hand, run_batch
 from records.models import HarnessLot, IssuedDocument, Shipment
-from records.shop_key import create_shop_key
 from shop.clock import now
 from tests import factories
-
-
-@pytest.fixture
-def hand(cast):
-    return lambda name: Hand(getattr(cast, name), getattr(cast, name).badge, factories.PIN)
-
-
-@pytest.fixture
-def batch(cast, catalogue, hand):
-    sheet = factories.released(cast, catalogue)
-    codes = ["AP-031", "TL-2001", "WL-1001", "MIC-01", "CAL-01", "PULL-01"]
-    return run_batch(sheet.terminations.get(), codes, 100, hand("operator"), now)
-
-
-@pytest.fixture
-def lot(cast, batch, hand):
-    at = now()
-    signing = hand("planner").sign(BUILT_MEANING, at)
-    job = batch.termination.sheet.job
-    return build_lot(number="HL-1", job=job, quantity=100, batches={batch.pk: 100}, by=cast.planner, at=at, signing=signing)
-
-
-@pytest.fixture
-def shipment(cast, catalogue, lot, hand):
-    at = now()
-    signing = hand("quality").sign(SHIPPED_MEANING, at)
-    return ship(number="SH-1", customer=catalogue.customer, lots={lot.pk: 60}, by=cast.quality, at=at, signing=signing)
-
-
-@pytest.fixture
-def shop_key(settings, tmp_path):
-    settings.SHOP_KEY_DIR = tmp_path / "keys"
-    return create_shop_key(settings.SHOP_KEY_DIR, shop_name="Test shop", at=now())
 
 
 def text_of(response):
@@ -66,7 +30,7 @@ def test_number_of_a_shipment_opens_it(signed_in, cast, shipment):
 def test_unknown_number_is_said_to_be_unknown(signed_in, cast, shipment):
     page = signed_in(cast.auditor).get(reverse("prove:search"), {"number": "SH-9"})
 
-    assert "Nothing carries exactly this number" in text_of(page)
+    assert "Nothing is called “SH-9”" in text_of(page)
 
 
 def test_shipment_shows_everything_behind_it_and_each_line_opens_its_record(signed_in, cast, shipment, batch):

@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
+from records.certificates import DOCUMENT_SIGNING, create_shop_key
 from records.seal import NotSealable, seal_pdf
-from records.shop_key import DOCUMENT_SIGNING, FILES, KeyExists, KeyMissing, KeyUnreadable, create_shop_key, load_shop_key
+from records.shop_key import FILES, KeyExists, KeyMissing, KeyUnreadable, load_shop_key
 from records.verification import B_B, verify_pdf
 from shop.canonical import sha256_hex
 from tests.records.conftest import AT, RECORD

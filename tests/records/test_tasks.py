@@ -2,22 +2,13 @@
 
 from __future__ import annotations
 
-import pytest
-
 from records import listeners
 from records.demo.walk import Hand, run_batch
 from records.models import IssuedDocument
-from records.shop_key import create_shop_key
 from shop.clock import now
 from tests import factories
 
 CODES = ["AP-031", "TL-2001", "WL-1001", "MIC-01", "CAL-01", "PULL-01"]
-
-
-@pytest.fixture
-def shop_key(settings, tmp_path):
-    settings.SHOP_KEY_DIR = tmp_path / "keys"
-    return create_shop_key(settings.SHOP_KEY_DIR, shop_name="Test shop", at=now())
 
 
 def issued():

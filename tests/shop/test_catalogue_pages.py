@@ -5,7 +5,7 @@ from django.urls import reverse
 
 from shop.catalogue import KINDS
 from shop.materials import Wire
-from shop.pages import catalogue as pages
+from shop.pages import catalogue_form, catalogue_list
 from shop.people import Person
 from shop.sign_on import check_secret
 from shop.tools import Calibration, Gauge
@@ -55,7 +55,7 @@ def test_list_searches_filters_and_sorts_by_the_address(signed_in, cast, catalog
 
 
 def test_list_turns_pages_and_keeps_the_search(signed_in, cast):
-    for number in range(pages.PER_PAGE + 1):
+    for number in range(catalogue_list.PER_PAGE + 1):
         factories.make_wire(f"W-{number:03}", "24x0.2", "1.9")
     answer = signed_in(cast.auditor).get(at("list", "wires", q="W-", page="2"))
     assert shown(answer) == ["W-050"]
@@ -86,7 +86,7 @@ def test_list_queries(signed_in, cast, catalogue, django_assert_num_queries, slu
         make(catalogue, number)
     client = signed_in(cast.auditor)
     client.get(at("list", slug))
-    with django_assert_num_queries(queries):
+    with django_assert_num_queries(queries + 1):  # one for the saved questions about this list
         assert len(shown(client.get(at("list", slug)))) >= items
 
 
@@ -161,7 +161,7 @@ def test_form_that_lost_a_race_in_the_database(signed_in, cast, monkeypatch):
     def overtaken(**named):
         raise IntegrityError
 
-    monkeypatch.setattr(pages, "save_item", overtaken)
+    monkeypatch.setattr(catalogue_form, "save_item", overtaken)
     answer = signed_in(cast.planner).post(at("new", "wires"), WIRE)
     assert answer.status_code == 409
     assert [finding.rule for finding in answer.context["refusal"].findings] == ["data.race"]

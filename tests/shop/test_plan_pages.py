@@ -36,7 +36,7 @@ def rules(answer):
 def test_jobs_list_queries(signed_in, cast, catalogue, django_assert_num_queries, sheets):
     numbers = {factories.draft(cast, catalogue).job.number for _ in range(sheets)}
     client = signed_in(cast.planner)
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         page = client.get(at("jobs")).context["page"]
     assert {line.job.number for line in page.lines} == numbers
 
@@ -45,7 +45,7 @@ def test_jobs_list_queries(signed_in, cast, catalogue, django_assert_num_queries
 def test_sheets_list_queries(signed_in, cast, catalogue, django_assert_num_queries, sheets):
     made = {factories.draft(cast, catalogue).pk for _ in range(sheets)}
     client = signed_in(cast.planner)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         page = client.get(at("sheets")).context["page"]
     assert {sheet.pk for _line, sheet in page.lines} == made
 

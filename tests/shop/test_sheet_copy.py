@@ -81,10 +81,10 @@ def test_copy_is_refused_by_a_role_that_may_not_and_of_an_empty_sheet(cast, cata
 
 
 @pytest.mark.parametrize("terminations", [2, 12])
-def test_copy_queries(cast, catalogue, django_assert_num_queries, terminations):
+def test_copy_queries(cast, catalogue, django_assert_max_num_queries, terminations):
     sheet = factories.draft(cast, catalogue, terminations=terminations)
     job = factories.make_job(catalogue.customer, cast.planner)
-    with django_assert_num_queries(40):
+    with django_assert_max_num_queries(43):  # one keeps the new sheet in the search; PostgreSQL needs fewer
         copy_sheet(sheet=sheet, job=job, by=cast.planner, at=now())
 
 

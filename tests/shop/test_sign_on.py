@@ -1,4 +1,5 @@
 from datetime import timedelta
+from unittest import mock
 
 import pytest
 from django.db import OperationalError, connection
@@ -116,8 +117,8 @@ def test_a_password_handed_out_signs_in_but_does_not_sign(cast):
 def test_own_secrets_end_the_one_that_was_handed_out(cast):
     password = hand_out_password(person=cast.operator, by=cast.administrator, at=now())
     fresh = Person.objects.get(pk=cast.operator.pk)
-    assert rules(choose_secrets, person=fresh, by=fresh, at=now(), current=password, pin="730164") == ["password.needed"]
-    choose_secrets(person=fresh, by=fresh, at=now(), current=password, password="four brown hares rest", pin="730164")
+    assert rules(choose_secrets, person=fresh, by=fresh, at=now(), current=password, pin="730164", answers=True) == ["password.needed"]
+    choose_secrets(person=fresh, by=fresh, at=now(), current=password, password="four brown hares rest", pin="730164", answers=True)
     assert sign(identifier="B-operator", secret="730164", meaning="measured", at=now()).how == "badge and PIN"
 
 
@@ -136,8 +137,26 @@ def test_choose_secrets_needs_the_one_used_so_far(cast):
     assert rules(choose_secrets, current="999000", **named) == ["sign.wrong"]
 
 
+def test_secrets_are_chosen_with_the_statement_that_one_answers_for_them(cast):
+    named = {"person": cast.operator, "by": cast.operator, "at": now(), "current": PIN, "pin": "730164"}
+    assert rules(choose_secrets, **named) == ["sign.answers"]
+    choose_secrets(**named, answers=True)
+    assert '"answers_for_signatures":true' in LedgerEntry.objects.get(kind="person.pin_set").text
+
+
+def test_session_ends_after_a_while_without_a_touch(signed_in, cast, settings):
+    client = signed_in(cast.planner)
+    assert client.get("/account/").status_code == 200
+    with mock.patch("django.utils.timezone.now", return_value=now() + timedelta(minutes=settings.IDLE_MINUTES - 1)):
+        assert client.get("/account/").status_code == 200  # a touch: the time begins anew
+    with mock.patch("django.utils.timezone.now", return_value=now() + timedelta(minutes=2 * settings.IDLE_MINUTES - 2)):
+        assert client.get("/account/").status_code == 200
+    with mock.patch("django.utils.timezone.now", return_value=now() + timedelta(minutes=3 * settings.IDLE_MINUTES)):
+        assert client.get("/account/")["Location"].startswith("/sign-in/")
+
+
 def test_password_that_anybody_would_try(cast):
-    named = {"person": cast.operator, "by": cast.operator, "at": now(), "current": PIN}
+    named = {"person": cast.operator, "by": cast.operator, "at": now(), "current": PIN, "answers": True}
     assert rules(choose_secrets, password="password1234", **named) == ["password.weak"]
     assert rules(choose_secrets, password="short", **named) == ["password.weak"]
 
@@ -197,7 +216,7 @@ def test_sign_in_with_a_handed_out_password_leads_to_the_own_account(client, cas
     answer = client.post("/sign-in/", {"username": "planner", "password": password})
     assert answer["Location"] == "/account/"
     own = {"password": "four brown hares rest", "pin": "730164"}
-    typed = {"secret": password} | own | {f"{name}_again": secret for name, secret in own.items()}
+    typed = {"secret": password, "answers": "on"} | own | {f"{name}_again": secret for name, secret in own.items()}
     answer = client.post("/account/secrets/", typed, follow=True)
     assert (answer.status_code, answer.redirect_chain[-1][0]) == (200, "/account/")  # still signed in
     assert check_secret("B-planner", "730164", now()) == cast.planner
@@ -210,7 +229,7 @@ def test_own_secrets_typed_differently_twice(signed_in, cast):
 
 
 def test_own_secrets_refused_stand_at_their_field(signed_in, cast):
-    answer = signed_in(cast.planner).post("/account/secrets/", {"secret": PIN, "pin": "111111", "pin_again": "111111"})
+    answer = signed_in(cast.planner).post("/account/secrets/", {"secret": PIN, "pin": "111111", "pin_again": "111111", "answers": "on"})
     assert answer.status_code == 422
     assert list(answer.context["page"].secrets.errors) == ["pin"]
 

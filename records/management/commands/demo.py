@@ -25,11 +25,15 @@ from records.acts.documents import (
     issue_trace_report,
 )
 from records.acts.evidence import pack_evidence
+from records.certificates import create_shop_key
+from records.demo.keeping import prepare_keeping
+from records.demo.nonconformances import prepare_nonconformances
 from records.demo.shop import PEOPLE, SHOP_ADDRESS, SHOP_NAME, NotTheDemo, is_loaded, load
 from records.demo.story import main_batch, prepare_open_work, run_main_job
+from records.demo.studies import prepare_studies
 from records.models import IssuedDocument, Shipment
 from records.pdf import PangoMissing, require_pango
-from records.shop_key import KeyExists, KeyMissing, KeyUnreadable, create_shop_key, load_shop_key
+from records.shop_key import KeyExists, KeyMissing, KeyUnreadable, load_shop_key
 from shop.clock import now
 from shop.command import Stopped
 from shop.finding import Refused
@@ -69,6 +73,9 @@ class Command(BaseCommand):
                 self._write(out, shipment)
                 return
             prepare_open_work(self._tell)
+            prepare_studies(self._tell)
+            prepare_nonconformances(self._tell)
+            prepare_keeping(self._tell)
         except Refused as refused:
             raise Stopped(" ".join(worded(f).sentence for f in refused.findings)) from refused
         self._introduce(port)
@@ -83,6 +90,8 @@ class Command(BaseCommand):
             settings.SHOP_NAME, settings.SHOP_ADDRESS = SHOP_NAME, SHOP_ADDRESS
         if "PUBLIC_URL" not in os.environ:
             settings.PUBLIC_URL = f"http://{HOST}:{port}"
+        if "SIMULATED_GAUGE" not in os.environ:
+            settings.SIMULATED_GAUGE = True  # nobody has a gauge at hand who tries the demo
         try:
             settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
             connection.ensure_connection()
@@ -194,7 +203,9 @@ def _background_work() -> Iterator[None]:
     The server's own workers are forks of this process and leave through here as well; only the process that began it ends it.
     """
     command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "db_worker", "--interval", "2", "--no-reload", "--verbosity", "0"]
-    worker = subprocess.Popen(command, stdin=subprocess.DEVNULL)  # noqa: S603  # nothing in it comes from outside
+    # What the demo set for itself, the worker has to know too: it draws documents with the shop's name and address on them.
+    told = {"SHOP_NAME": settings.SHOP_NAME, "SHOP_ADDRESS": settings.SHOP_ADDRESS, "PUBLIC_URL": settings.PUBLIC_URL}
+    worker = subprocess.Popen(command, stdin=subprocess.DEVNULL, env=os.environ | told)  # noqa: S603  # nothing in it comes from outside
     begun_by = os.getpid()
     try:
         yield

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from argparse import ArgumentParser
 from dataclasses import asdict
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,8 @@ from django.conf import settings
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from records.shop_key import ROOT_CERTIFICATE, KeyMissing, KeyUnreadable, load_certificate
+from records.shop_key import KeyMissing, KeyUnreadable, Trust, load_certificate, load_trust
+from records.stamping import time_roots
 from records.verification import SealReport, verify_pdf
 from shop.command import Stopped
 
@@ -28,7 +30,8 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, file: Path, root: Path | None, **options: Any) -> None:
         try:
-            trusted_root = load_certificate(root or settings.SHOP_KEY_DIR / ROOT_CERTIFICATE)
+            trust = Trust((load_certificate(root),)) if root else load_trust(settings.SHOP_KEY_DIR)
+            times = time_roots()
         except KeyMissing as error:
             raise Stopped(f"{root} is missing: name a root certificate in PEM form" if root else error) from error
         except KeyUnreadable as error:
@@ -37,10 +40,9 @@ class Command(BaseCommand):
             pdf = file.read_bytes()
         except OSError as error:
             raise Stopped(f"{file} cannot be read: {error.strerror}") from error
-        report = verify_pdf(pdf, trusted_root=trusted_root)
+        report = verify_pdf(pdf, trusted_root=trust, time_roots=times)
         if options["json"]:
-            signed_at = report.signed_at.isoformat() if report.signed_at else None
-            self.stdout.write(json.dumps({"file": str(file), "stands": report.stands} | asdict(report) | {"signed_at": signed_at}))
+            self.stdout.write(json.dumps({"file": str(file), "stands": report.stands} | asdict(report), default=datetime.isoformat))
         else:
             self._tell(file, report)
         if not report.stands:
@@ -52,6 +54,11 @@ class Command(BaseCommand):
             at = f"{timezone.localtime(report.signed_at):%Y-%m-%d %H:%M:%S %Z}" if report.signed_at else "unknown"
             self.stdout.write(f"  signed by    {report.signer_name or 'unknown'}{'' if report.trusted else ' (not proven)'}")
             self.stdout.write(f"  signed at    {at} (the signer's clock)")
+            if report.stamped_at:
+                self.stdout.write(f"  stamped at   {timezone.localtime(report.stamped_at):%Y-%m-%d %H:%M:%S %Z} (a time-stamp service)")
+            for one in report.people:
+                when = f"{timezone.localtime(one.signed_at):%Y-%m-%d %H:%M:%S %Z}" if one.signed_at else "unknown"
+                self.stdout.write(f"  {one.meaning:<12} {one.name} ({one.username}), {when}{'' if one.holds else ' - does NOT hold'}")
             self.stdout.write(f"  intact       {_yes(report.intact)}")
             self.stdout.write(f"  whole file   {_yes(report.covers_whole_file)}")
             self.stdout.write(f"  trusted      {_yes(report.trusted)}")

@@ -4,9 +4,11 @@
 // <div class="keypad" data-keypad> <button type="button" data-key="7"> ... data-key="back" | "clear" | "sign" | "next" </div>
 // <input data-reading>
 
+import { recorded } from "./figures.js";
+
 let lastReading = null;
 
-const readings = (form) => [...(form ?? document).querySelectorAll("[data-reading]")].filter((input) => !input.disabled && !input.readOnly);
+const readings = (form) => [...(form ?? document).querySelectorAll("[data-reading]")].filter((input) => !input.disabled && !input.readOnly && !input.closest("dialog:not([open])"));
 
 function targetOf(pad) {
   const form = pad.closest("form") ?? (pad.dataset.keypad ? document.getElementById(pad.dataset.keypad) : null);
@@ -43,7 +45,7 @@ const KEYS = {
   },
 };
 
-function goOn(input) {
+export function goOn(input) {
   const inputs = readings(input.form);
   const next = inputs.slice(inputs.indexOf(input) + 1).find((other) => !other.value);
   if (next) next.focus();
@@ -69,11 +71,39 @@ document.addEventListener("click", (event) => {
   if (!input) return;
   if (document.activeElement !== input) input.focus();
   const key = button.dataset.key;
+  cameBy(input, "keypad");
   if (key in KEYS) KEYS[key](input);
   else typeInto(input, key);
 });
 
+// How the value came in is kept with it, where the form asks.
+function cameBy(input, source) {
+  const field = input.form?.querySelector("[data-source]");
+  if (field && input.matches("[data-measured]")) field.value = source;
+}
+
+document.addEventListener("click", (event) => {
+  const again = event.target.closest("[data-same-again]");
+  const input = again?.form?.querySelector("[data-measured]");
+  if (!input) return;
+  input.value = again.dataset.sameAgain;
+  cameBy(input, "typed");
+  changed(input);
+  again.form.querySelector("[name=reason]")?.focus();
+});
+
+// A comma from our own keys is a decimal sign for certain, and is sent as a point: "1,402" typed by hand could be a thousand.
+document.addEventListener(
+  "submit",
+  (event) => {
+    const input = event.target.querySelector?.("[data-measured]");
+    if (input && event.target.querySelector("[data-source]")?.value === "keypad") input.value = recorded(input.value, "keypad");
+  },
+  { capture: true },
+);
+
 document.addEventListener("keydown", (event) => {
+  if (event.key.length === 1 && event.target.matches?.("[data-measured]")) cameBy(event.target, "typed");
   if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
   const active = document.activeElement;
   if (event.key === "Enter" && active?.matches("[data-reading]")) {

@@ -1,6 +1,13 @@
 // One entry; each module is one behaviour and listens on data attributes, so content that is swapped in needs no binding.
+import "./lock.js";
 import "./scan.js";
+import "./feedback.js";
+import "./camera.js";
+import "./devices/typing.js";
 import "./keypad.js";
+import "./limit-bar.js";
+import "./devices/serial.js";
+import "./devices/simulated.js";
 import "./saved.js";
 import "./guard.js";
 import "./table-keys.js";
@@ -8,3 +15,10 @@ import "./confirm.js";
 import "./confirmation.js";
 import "./goes-on.js";
 import "./balance.js";
+import "./due.js";
+import "./drafts.js";
+import "./refresh.js";
+import "./suspect.js";
+import "./photo.js";
+import "./chart-points.js";
+import "./devices/trying.js";

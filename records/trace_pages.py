@@ -1,0 +1,257 @@
+"""What the pages of a trace show: where something went, and the trace of anything as tree, picture and rows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.core.paginator import Page
+from django.db.models import prefetch_related_objects
+from django.http import QueryDict
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from inspection.models import Batch
+from records.trace import BACKWARD, Found, Reach, Totals, batches_with, reach_of, totals
+from records.trace_drawing import drawing
+from records.trace_graph import EVIDENCE, Edge, Graph, Node, Twig
+from records.trace_walk import MOST_BATCHES, ahead, behind, root_of
+from shop.clock import midnight
+from shop.pages.paging import LongPaginator
+
+BATCHES_A_PAGE = 100
+
+CATALOGUE = {
+    "wire lot": "wire-lots",
+    "terminal lot": "terminal-lots",
+    "tool": "tools",
+    "press": "presses",
+    "gauge": "gauges",
+    "person": "people",
+    "document": "documents",
+    "customer": "customers",
+}
+
+
+def own_url(kind: str, pk: int, name: str) -> str:
+    """The page of the thing itself; empty where it has none."""
+    match kind:
+        case "shipment":
+            return reverse("prove:shipment", args=[name])
+        case "harness lot":
+            return reverse("prove:lot", args=[name])
+        case "batch":
+            return reverse("prove:batch", args=[name])
+        case "sheet":
+            return reverse("plan:sheet", args=[pk])
+    return reverse("shop:detail", args=[CATALOGUE[kind], pk]) if kind in CATALOGUE else ""
+
+
+def trace_url(kind: str, pk: int) -> str:
+    return reverse("prove:trace", args=[kind.replace(" ", "-"), pk])
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Days, both inside, and the moments they begin and end in the shop's zone."""
+
+    since: date | None
+    until: date | None
+
+    @property
+    def begin(self) -> datetime | None:
+        return midnight(self.since) if self.since else None
+
+    @property
+    def end(self) -> datetime | None:
+        return midnight(self.until + timedelta(days=1)) if self.until and self.until < date.max else None
+
+
+def span_of(asked: QueryDict) -> Span:
+    """The days in an address; what is no day is left open."""
+
+    def day(text: str) -> date | None:
+        try:
+            return date.fromisoformat(text)
+        except ValueError:
+            return None
+
+    return Span(day(asked.get("from", "")), day(asked.get("to", "")))
+
+
+# --- Where it went ---------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class WherePage:
+    """Where a lot, a tool, a person or a paper went. rows: one page of batches; the sums are of all of them."""
+
+    found: Found
+    kind_word: str
+    catalogue_url: str
+    trace_url: str
+    contain_url: str
+    since: date | None
+    until: date | None
+    page: Page[Batch]
+    rows: list[Reach]
+    batches: int
+    pieces: int
+    lots: int
+    shipments: int
+    customers: list[str]
+
+
+def where_page(found: Found, span: Span, *, page: str | None = None, contain_url: str = "") -> WherePage:
+    """A batch counts when it was open at any moment of the span."""
+    batches = batches_with(found, span.begin, span.end)
+    sums = totals(batches)
+    shown = LongPaginator(batches, BATCHES_A_PAGE).get_page(page)
+    prefetch_related_objects(list(shown.object_list), "termination__sheet__job__customer", "tool")
+    return WherePage(
+        found=found,
+        kind_word=_(found.kind),
+        catalogue_url=own_url(found.kind, found.pk, found.name),
+        trace_url=trace_url(found.kind, found.pk),
+        contain_url=contain_url,
+        since=span.since,
+        until=span.until,
+        page=shown,
+        rows=reach_of(shown.object_list),
+        batches=sums.batches,
+        pieces=sums.pieces,
+        lots=sums.lots,
+        shipments=sums.shipments,
+        customers=list(sums.customers),
+    )
+
+
+# --- The trace as tree and picture -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """A line of the tree, ready to be read. again: its branches stand higher up."""
+
+    kind: str
+    name: str
+    url: str
+    words: str
+    note: str
+    at: datetime | None
+    again: bool
+    is_open: bool
+    branches: tuple[Branch, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TracePage:
+    """The trace of one thing, in one direction."""
+
+    found: Found
+    title: str
+    sentence: str
+    direction: str
+    other_url: str
+    own_url: str
+    csv_url: str
+    api_url: str
+    where_url: str
+    since: date | None
+    until: date | None
+    sums: Totals | None
+    cut: bool
+    most: int
+    nodes: int
+    picture: str
+    picture_cut: int
+    branches: tuple[Branch, ...]
+
+
+def directions_of(kind: str) -> tuple[str, ...]:
+    """What can be asked of a kind: what is behind it, what it went into."""
+    if kind in EVIDENCE:
+        return ("ahead",)
+    return ("behind",) if kind == "customer" else ("behind", "ahead")
+
+
+def graph_of(found: Found, direction: str, span: Span) -> Graph:
+    return behind(found, span.begin, span.end) if direction == "behind" else ahead(found, span.begin, span.end)
+
+
+def trace_page(found: Found, direction: str, span: Span, query: str) -> TracePage:
+    """The page of a trace. query: the days of the span as they stand in the address, kept when the direction is changed."""
+    graph = graph_of(found, direction, span)
+    root = root_of(found)
+    tree = graph.tree(root.key, behind=direction == "behind")
+    sums = totals(batches_with(found, span.begin, span.end)) if found.kind in BACKWARD or direction == "behind" else None
+    kept = f"&{query}" if query else ""
+    address = trace_url(found.kind, found.pk)
+    others = [one for one in directions_of(found.kind) if one != direction]
+    picture, left_out = drawing(graph, root.key)
+    name = {"kind": _(found.kind), "name": found.name}
+    return TracePage(
+        found=found,
+        title=_("Behind %(kind)s %(name)s") % name if direction == "behind" else _("What %(kind)s %(name)s went into") % name,
+        sentence=root.note,
+        direction=direction,
+        other_url=f"{address}?direction={others[0]}{kept}" if others else "",
+        own_url=own_url(found.kind, found.pk, found.name),
+        csv_url=f"{reverse('prove:trace-rows', args=[found.kind.replace(' ', '-'), found.pk])}?direction={direction}{kept}",
+        api_url=f"{reverse('api:trace-graph', args=[found.kind.replace(' ', '-'), found.pk])}?direction={direction}{kept}",
+        where_url=reverse("prove:where", args=[found.kind.replace(" ", "-"), found.name]) if found.kind in BACKWARD else "",
+        since=span.since,
+        until=span.until,
+        sums=sums,
+        cut=sums is not None and sums.batches > MOST_BATCHES,
+        most=MOST_BATCHES,
+        nodes=len(graph.nodes) - 1,
+        picture=picture,
+        picture_cut=left_out,
+        branches=tuple(_branch(twig, 0) for twig in tree.twigs),
+    )
+
+
+def _branch(twig: Twig, depth: int) -> Branch:
+    node = twig.node
+    return Branch(
+        kind=_(node.kind),
+        name=node.name,
+        url=own_url(node.kind, node.pk, node.name) or trace_url(node.kind, node.pk),
+        words=twig.edge.words if twig.edge else "",
+        note=node.note,
+        at=node.at,
+        again=twig.again,
+        is_open=depth < 2,
+        branches=tuple(_branch(one, depth + 1) for one in twig.twigs),
+    )
+
+
+ROW_HEAD = ("from kind", "from", "to kind", "to", "quantity", "unit", "how", "from note", "from time", "to note", "to time")
+
+
+def trace_rows(graph: Graph) -> Iterator[Sequence[str]]:
+    """The edges of a trace as rows under `ROW_HEAD`."""
+
+    def time_of(node: Node) -> str:
+        return node.at.isoformat() if node.at else ""
+
+    def row(edge: Edge) -> Sequence[str]:
+        source, target = graph.nodes[edge.source], graph.nodes[edge.target]
+        quantity = "" if edge.quantity is None else str(edge.quantity)
+        return (
+            source.kind,
+            source.name,
+            target.kind,
+            target.name,
+            quantity,
+            edge.unit,
+            edge.note,
+            source.note,
+            time_of(source),
+            target.note,
+            time_of(target),
+        )
+
+    return (row(edge) for edge in graph.edges.values())

@@ -1,0 +1,118 @@
+"""Notes who looked at what, after the answer is made: one look into an index, and one row where the last one is some minutes old.
+
+Which addresses are records is registered by the apps that own them. A list is not noted at each click: what it shows is a line of many.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.db import DatabaseError, connection, transaction
+from django.db.models import Model
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
+
+from shop.clock import now
+from shop.desk_looks import Door, Look, LookedAs
+from shop.people import Person
+
+logger = logging.getLogger(__name__)
+
+SAME_FOR = timedelta(minutes=5)
+"""A page that is opened again within that time is the same look: people reload, go back and forth."""
+MOST_WAIT_MS = 1000
+"""How long a page waits for another writer on SQLite to note a look."""
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """What was looked at, as the ledger names it. pk: 0 for a whole list."""
+
+    kind: str
+    pk: int
+    name: str
+
+
+Finder = Callable[[Mapping[str, Any]], Thing | None]
+
+LOOKED_AT: dict[str, tuple[LookedAs, Finder]] = {}
+"""Name of an address -> how a thing is looked at there, and which, by the address's variables."""
+
+
+def register(views: str, what: LookedAs, thing: Finder) -> None:
+    """views: names of addresses, with spaces between."""
+    for view in views.split():
+        LOOKED_AT[view] = (what, thing)
+
+
+def one(kind: str, model: type[Model], field: str = "pk", variable: str = "") -> Finder:
+    """The thing of this model that a variable of the address names; the variable is called as the field unless said."""
+
+    def find(given: Mapping[str, Any]) -> Thing | None:
+        row = model._default_manager.filter(**{field: given[variable or field]}).first()
+        return Thing(kind, int(row.pk), str(row)[:160]) if row is not None else None
+
+    return find
+
+
+def whole(name: str) -> Finder:
+    """A list as a whole, such as one that is exported."""
+    return lambda given: Thing("list", 0, name)
+
+
+class NoteLooks:
+    """Middleware: after an answer with something in it went out to a person who is signed in."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        response = self.get_response(request)
+        match = request.resolver_match
+        if match is None or response.status_code != 200 or match.view_name not in LOOKED_AT:
+            return response
+        person = getattr(request, "user", None)
+        if isinstance(person, Person) and person.is_authenticated:
+            what, find = LOOKED_AT[match.view_name]
+            if request.method == "GET" or what is LookedAs.EVIDENCE:
+                door = Door.API if match.namespaces[:1] == ["api"] else Door.PAGE
+                note(person, what, door, lambda: find(match.kwargs), at=now())
+        return response
+
+
+def note(person: Person, what: LookedAs, door: Door, find: Callable[[], Thing | None], *, at: datetime) -> None:
+    """Write that the person looked, unless they did a moment ago. Never raises for the database: the page was already made."""
+    try:
+        thing = find()
+        if thing is None:
+            return
+        given = {"person": person, "kind": thing.kind, "subject_id": thing.pk, "what": what, "door": door}
+        if thing.pk == 0:
+            given["name"] = thing.name[:160]
+        if Look.objects.filter(at__gt=at - SAME_FOR, **given).exists():
+            return
+        with _not_long(), transaction.atomic():
+            Look.objects.create(at=at, **(given | {"name": thing.name[:160]}))
+    except DatabaseError:
+        logger.warning("a look of %s could not be noted", person.username, exc_info=True)
+
+
+@contextmanager
+def _not_long() -> Iterator[None]:
+    """On SQLite a long import holds the one place of the writer: a page does not wait for it as long as an act would."""
+    if connection.vendor != "sqlite" or connection.in_atomic_block:
+        yield
+        return
+    usual = int(settings.DATABASES["default"]["OPTIONS"]["timeout"]) * 1000
+    with connection.cursor() as cursor:
+        cursor.execute(f"PRAGMA busy_timeout = {MOST_WAIT_MS}")
+        try:
+            yield
+        finally:
+            cursor.execute(f"PRAGMA busy_timeout = {usual}")
