@@ -35,9 +35,10 @@ FAKE_PORT = """
   globalThis.cable = {
     asked: "",
     say: (text) => port.controller.enqueue(new TextEncoder().encode(text)),
-    pull: () => port.controller.error(new Error("gone")),
+    pull: () => { pulled = true; port.controller.error(new Error("gone")); },
   };
-  const allowed = () => sessionStorage.getItem("allowed") !== null;
+  let pulled = false; // until the page is loaded again: it is not among the ports meanwhile
+  const allowed = () => !pulled && sessionStorage.getItem("allowed") !== null;
   Object.defineProperty(navigator, "serial", { value: {
     requestPort: async () => { sessionStorage.setItem("allowed", "1"); return port; },
     getPorts: async () => (allowed() ? [port] : []),

@@ -24,8 +24,8 @@ from shop.clock import now
 from shop.jobs import Termination
 from shop.jobs import Customer
 jonas, ines = hand("jonas"), hand("ines")
-job = open_job(number="J-9001", customer=Customer.objects.get(code="OSTMAR"), part_number="LS-9001", part_name="Bell harness",
-               drawing="LS-9001-D", drawing_revision="A", quantity=400, by=hand("mira").person, at=now())
+job = open_job(number="J-9002", customer=Customer.objects.get(code="OSTMAR"), part_number="LS-9002", part_name="Bell harness",
+               drawing="LS-9002-D", drawing_revision="A", quantity=400, by=hand("mira").person, at=now())
 planned = planned_and_released(job, "RX-63", ["W050-BK", "W075-BU"], "AP-103", sample_every=50, tell=lambda text: None)
 codes = ["AP-103", "TL-26-1112", "WL-26-0420", "WL-26-0412", "MIC-11", "CAL-21", "PUL-31"]
 def first(batch):

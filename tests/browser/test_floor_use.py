@@ -237,10 +237,24 @@ def test_lock_keeps_what_was_typed_and_shows_it_to_nobody_else(open_as, shoot):
     expect(cover).to_be_hidden()
     expect(typed).to_have_value("41")
 
+    # A reload takes no cover off: not before the server heard of the lock, and not after.
+    address = page.url
+    page.route("**/make/lock/", lambda route: route.fulfill(status=204))
     page.clock.fast_forward(400_000)
     expect(cover).to_be_visible()
-    address = page.url
-    page.goto(address)  # a reload takes no cover off
+    page.goto(address)
+    expect(cover).to_be_visible()
+    page.unroute("**/make/lock/")
+    page.locator("#id_unlock").fill(JONAS[1])
+    page.keyboard.press("Enter")
+    expect(cover).to_be_hidden()
+    page.goto(address)
+    expect(page.locator("#id_quantity")).to_be_visible()
+    expect(cover).to_be_hidden()
+    with page.expect_response("**/make/lock/"):
+        page.clock.fast_forward(400_000)
+    expect(cover).to_be_visible()
+    page.goto(address)
     expect(page.locator("#id_secret")).to_be_visible()
     page.get_by_role("link", name="Another badge").click()
     sign_on(page, QUIRIN)

@@ -10,6 +10,26 @@ let touched = Date.now();
 let locked = false;
 let owed = false; // the network was away: the PIN is asked when it is back
 
+// A page that is loaded again before the server heard of the lock is covered again; where nobody is signed on there is nothing to cover.
+const KEY = "locked-person";
+
+function remember(person) {
+  try {
+    if (person) sessionStorage.setItem(KEY, person);
+    else sessionStorage.removeItem(KEY);
+  } catch {
+    // no storage: the server's word alone
+  }
+}
+
+function remembered() {
+  try {
+    return sessionStorage.getItem(KEY);
+  } catch {
+    return null;
+  }
+}
+
 function countdown(left) {
   const place = document.querySelector("[data-lock-countdown]");
   if (!place) return;
@@ -27,6 +47,7 @@ function lock() {
   const dialog = cover();
   if (!dialog || locked) return;
   locked = true;
+  remember(dialog.dataset.person);
   countdown(null);
   for (const other of document.querySelectorAll("dialog[open]")) other.close();
   dialog.querySelector("[data-lock-answer]").textContent = "";
@@ -42,6 +63,7 @@ function unlock() {
   const dialog = cover();
   dialog?.close();
   dialog?.querySelector("form")?.reset();
+  if (!owed) remember(null);
 }
 
 function showNetwork() {
@@ -129,3 +151,6 @@ document.addEventListener(
   },
   { capture: true },
 );
+
+if (cover() && cover().dataset.person === remembered()) lock();
+else remember(null);
