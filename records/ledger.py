@@ -1,4 +1,8 @@
-"""Appending to the ledger. There is one chain; its head row is the lock, so numbers have no gaps."""
+"""Appending to the ledger. There is one chain; its head row is the lock, so numbers have no gaps.
+
+On PostgreSQL an entry is the last statement of its act's transaction and goes to the server with the commit, unless something is asked of
+the database after it (shop.postgresql): the shorter the lock is held, the less do writers wait for each other.
+"""
 
 from __future__ import annotations
 
@@ -17,24 +21,27 @@ from shop.tablets import present_tablet
 if TYPE_CHECKING:
     from shop.postgresql.base import DatabaseWrapper  # loads psycopg, which SQLite does without
 
-# The lock is held from here to the end of the transaction. On PostgreSQL a function of ours takes it, hashes, writes the entry and moves
-# the head: nothing is waited for in between, and its statements are planned once for a connection, not once for an entry. The transaction
-# then lets go of the lock before it waits for the disk (shop.postgresql).
+HEAD_MISSING = "The head of the ledger is missing. Restore the database from a backup."
+
+# Takes the lock, hashes, writes the entry and moves the head: nothing is waited for in between, and its statements are planned once for a
+# connection, not once for an entry.
 POSTGRES_FUNCTION = """
 CREATE OR REPLACE FUNCTION append_to_ledger(
   its_kind varchar, its_version smallint, its_at timestamptz, its_author bigint, its_subject_kind varchar, its_subject_id bigint,
   its_subject_name varchar, its_text text, OUT its_number bigint, OUT before varchar, OUT own varchar
 ) LANGUAGE plpgsql AS $$
+DECLARE
+  unused text;
 BEGIN
   SELECT count + 1, hash INTO its_number, before FROM records_ledgerhead WHERE id = 1 FOR UPDATE;
-  IF NOT FOUND THEN RETURN; END IF;
+  IF NOT FOUND THEN RAISE no_data_found USING MESSAGE = '{missing}'; END IF;
   own := encode(sha256(decode(before, 'hex') || convert_to(its_number::text || E'\\n' || its_text, 'UTF8')), 'hex');
   INSERT INTO records_ledgerentry
     (number, kind, version, at, by_id, subject_kind, subject_id, subject_name, text, previous_hash, hash)
     VALUES (its_number, its_kind, its_version, its_at, its_author, its_subject_kind, its_subject_id, its_subject_name, its_text, before,
             own);
   UPDATE records_ledgerhead SET count = its_number, hash = own WHERE id = 1;
-  PERFORM set_config('synchronous_commit', 'off', true);
+  unused := set_config('synchronous_commit', 'off', true);  -- an assignment costs less than PERFORM, which runs a query
 END $$
 """
 POSTGRES_APPEND = "SELECT its_number, before, own FROM append_to_ledger(%s, %s::smallint, %s, %s, %s, %s, %s, %s)"
@@ -44,7 +51,7 @@ def install_after_migrate(sender: AppConfig, using: str, **kwargs: Any) -> None:
     """(Re)create the function, as the guards of the append-only tables are. Nothing on SQLite."""
     if connections[using].vendor == "postgresql":
         with connections[using].cursor() as cursor:
-            cursor.execute(POSTGRES_FUNCTION)
+            cursor.execute(POSTGRES_FUNCTION.replace("{missing}", HEAD_MISSING))
 
 
 def entry_text(event: Event) -> str:
@@ -78,22 +85,25 @@ class HeadMissing(RuntimeError):  # noqa: N818
     """The head row is gone: nothing can be appended until a backup is restored."""
 
     def __init__(self) -> None:
-        super().__init__("The head of the ledger is missing. Restore the database from a backup.")
+        super().__init__(HEAD_MISSING)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Appended:
-    """Where an event came to stand."""
+    """Where an event came to stand. On PostgreSQL this is known when the transaction is committed, or something was asked after it."""
 
-    number: int
-    previous_hash: str
-    hash: str
+    number: int = 0
+    previous_hash: str = ""
+    hash: str = ""
 
 
 def append(event: Event) -> Appended:
-    """Write `event` into the ledger, with its signature if it has one. Must run inside the act's transaction."""
+    """Write `event` into the ledger, with its signature if it has one. Must run inside the act's transaction.
+
+    Raises HeadMissing; on PostgreSQL, where the entry goes with the commit, this raises DatabaseError with the same sentence.
+    """
     text = entry_text(event)
-    appended = _append_on_postgres(event, text) if connection.vendor == "postgresql" else _append_under_the_lock(event, text)
+    appended = _append_at_commit(event, text) if connection.vendor == "postgresql" else _append_under_the_lock(event, text)
     if event.signing:
         subject_kind, subject_id, _name = event.subject
         Signature.objects.create(
@@ -110,14 +120,18 @@ def append(event: Event) -> Appended:
     return appended
 
 
-def _append_on_postgres(event: Event, text: str) -> Appended:
-    with connection.cursor() as cursor:
-        cursor.execute(POSTGRES_APPEND, [event.kind, event.version, event.at, event.by.pk, *event.subject, text])
-        number, previous, own = cursor.fetchone()
-    if number is None:
-        raise HeadMissing
-    cast("DatabaseWrapper", connections[DEFAULT_DB_ALIAS]).flush_after_commit()
-    return Appended(number, previous, own)
+def _append_at_commit(event: Event, text: str) -> Appended:
+    appended = Appended()
+
+    def told(row: tuple[Any, ...]) -> None:
+        appended.number, appended.previous_hash, appended.hash = row
+
+    values = [event.kind, event.version, event.at, event.by.pk, *event.subject, text]
+    wrapper = cast("DatabaseWrapper", connections[DEFAULT_DB_ALIAS])
+    wrapper.at_commit(POSTGRES_APPEND, values, told)
+    if event.signing:
+        wrapper.say_now()  # the signature names the entry
+    return appended
 
 
 def _append_under_the_lock(event: Event, text: str) -> Appended:

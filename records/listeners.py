@@ -17,21 +17,20 @@ from shop.events import Event, SheetReleased, published
 
 @receiver(published, dispatch_uid="ledger")
 def record_event(sender: type[Event], event: Event, **kwargs: Any) -> None:
-    number = append(event).number
-    if _checkpoint_is_wanted(number, event.at):
-        # After the commit: the worker reads what is committed, and a checkpoint that cannot be made must not undo an act.
-        transaction.on_commit(lambda: tasks.checkpoint_ledger.enqueue(), robust=True)
+    appended = append(event)
+    # After the commit: only then is the number known everywhere, the worker reads what is committed, and a checkpoint that cannot be made
+    # must not undo an act.
+    transaction.on_commit(lambda: _ask_for_checkpoint(appended.number, event.at), robust=True)
 
 
 _asked: list[date] = []
 
 
-def _checkpoint_is_wanted(number: int, at: datetime) -> bool:
+def _ask_for_checkpoint(number: int, at: datetime) -> None:
     """Every so many entries, and by the first act of a day in each process; whether one is due the task finds out."""
-    if number % settings.CHECKPOINT_ENTRIES and _asked == [at.date()]:
-        return False
-    _asked[:] = [at.date()]
-    return True
+    if number % settings.CHECKPOINT_ENTRIES == 0 or _asked != [at.date()]:
+        _asked[:] = [at.date()]
+        tasks.checkpoint_ledger.enqueue()
 
 
 @receiver(published, sender=SheetReleased, dispatch_uid="issue-setup-sheet")

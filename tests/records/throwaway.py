@@ -33,7 +33,9 @@ def shop_of_its_own(folder, **environment):
     environment = {**os.environ, "DATABASE_URL": url, "DATA_DIR": str(folder), "DJANGO_SETTINGS_MODULE": "shop.settings", **environment}
 
     def run(*arguments, check=True):
-        return subprocess.run([sys.executable, *arguments], cwd=ROOT, env=environment, capture_output=True, text=True, check=check)
+        ended = subprocess.run([sys.executable, *arguments], cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
+        assert not (check and ended.returncode), ended.stderr  # said in full, as the exception of `check` does not
+        return ended
 
     run.start = lambda *arguments: subprocess.Popen([sys.executable, *arguments], cwd=ROOT, env=environment)  # type: ignore[attr-defined]
     run("manage.py", "migrate", "-v0")
