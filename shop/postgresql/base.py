@@ -73,9 +73,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
             # Without parameters psycopg sends the text as it is: one message, two transactions.
             answers = psycopg.Cursor(self.connection).execute("; ".join([*said, COMMIT_THEN_FLUSH]))
             for _statement, _parameters, told in words:
-                row = answers.fetchone()
-                assert row is not None
-                told(row)
+                told(answers.fetchmany(1)[0])
                 answers.nextset()
         return None
 

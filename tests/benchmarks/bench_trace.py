@@ -23,10 +23,12 @@ REPEATED = 7
 
 FILL = (
     "SET session_replication_role = replica",  # no checks of keys row by row: what is copied is sound
-    """INSERT INTO shop_wirelot (lot_number, wire_id, supplier, certificate, received_on, quantity, state, state_reason)
-    SELECT 'BW' || i, {wire}, '', '', date '2020-01-01', 500, 'released', '' FROM generate_series(0, {n} / 50) i""",
-    """INSERT INTO shop_terminallot (lot_number, terminal_id, supplier, certificate, received_on, quantity, state, state_reason)
-    SELECT 'BT' || i, {terminal}, '', '', date '2020-01-01', 500, 'released', '' FROM generate_series(0, {n} / 50) i""",
+    """INSERT INTO shop_wirelot
+      (lot_number, wire_id, supplier, supplier_lot, supplier_serial, certificate, received_on, quantity, state, state_reason)
+    SELECT 'BW' || i, {wire}, '', '', '', '', date '2020-01-01', 500, 'released', '' FROM generate_series(0, {n} / 50) i""",
+    """INSERT INTO shop_terminallot
+      (lot_number, terminal_id, supplier, supplier_lot, supplier_serial, certificate, received_on, quantity, state, state_reason)
+    SELECT 'BT' || i, {terminal}, '', '', '', '', date '2020-01-01', 500, 'released', '' FROM generate_series(0, {n} / 50) i""",
     """INSERT INTO inspection_batch (number, termination_id, quantity, status, setup_number, opened_by_id, opened_at, tool_id, last_count,
       closed_by_id, closed_at, made, good, scrap, destroyed, held)
     SELECT 'BB' || i, {termination}, 100, 'closed', 1, {person}, timestamptz '2021-01-01' + i * interval '2 minutes',
@@ -39,20 +41,20 @@ FILL = (
     UNION ALL
     SELECT b.id, NULL, t.id, 0, 104, {person}, b.opened_at FROM inspection_batch b
       JOIN shop_terminallot t ON t.lot_number = 'BT' || (substr(b.number, 3)::int / 50) WHERE b.number LIKE 'BB%%'""",
-    """INSERT INTO inspection_setupscan (batch_id, setup_number, part, code, accepted, findings, at_count, by_id, at, tool_id, gauge_id,
-      calibration_id)
-    SELECT b.id, 1, 'tool', 'x', true, '[]'::jsonb, 0, {person}, b.opened_at, b.tool_id, NULL::bigint, NULL::bigint FROM inspection_batch b
-    WHERE b.number LIKE 'BB%%'
+    """INSERT INTO inspection_setupscan
+      (batch_id, setup_number, part, code, scanned, accepted, findings, at_count, by_id, at, tool_id, gauge_id, calibration_id)
+    SELECT b.id, 1, 'tool', 'x', '', true, '[]'::jsonb, 0, {person}, b.opened_at, b.tool_id, NULL::bigint, NULL::bigint
+    FROM inspection_batch b WHERE b.number LIKE 'BB%%'
     UNION ALL
-    SELECT b.id, 1, 'inspection', 'x', true, '[]'::jsonb, 0, {person}, b.opened_at, NULL, c.gauge_id, c.id FROM inspection_batch b
+    SELECT b.id, 1, 'inspection', 'x', '', true, '[]'::jsonb, 0, {person}, b.opened_at, NULL, c.gauge_id, c.id FROM inspection_batch b
       JOIN shop_calibration c ON c.certificate = 'BC' || substr(b.number, 3)::int %% 20 WHERE b.number LIKE 'BB%%'""",
     """INSERT INTO inspection_sample (batch_id, number, kind, setup_number, at_count, tool_count, state, taken_by_id, taken_at)
     SELECT id, 1, 'first piece', 1, 5, substr(number, 3)::int, 'accepted', {person}, opened_at FROM inspection_batch
     WHERE number LIKE 'BB%%'""",
     """INSERT INTO inspection_reading (sample_id, characteristic, piece, text, unit, value, low, high, outcome, decision_rule, guard_band,
-      gauge_id, calibration_id, by_id, at, correction_reason)
+      gauge_id, calibration_id, by_id, at, correction_reason, source)
     SELECT s.id, 'crimp height', 1, '1.40', 'mm', 1.40, 1.35, 1.45, 'conforms', 'simple acceptance', 0, c.gauge_id, c.id, {person},
-      s.taken_at, '' FROM inspection_sample s JOIN inspection_batch b ON b.id = s.batch_id
+      s.taken_at, '', 'typed' FROM inspection_sample s JOIN inspection_batch b ON b.id = s.batch_id
       JOIN shop_calibration c ON c.certificate = 'BC' || substr(b.number, 3)::int %% 20 WHERE b.number LIKE 'BB%%'""",
     """INSERT INTO records_harnesslot (number, job_id, kind, quantity, kept_back, built_at, built_by_id)
     SELECT 'BL' || i, {job}, 'harness', 100, '', timestamptz '2021-01-01' + i * interval '20 minutes', {person}
