@@ -46,7 +46,7 @@ def question_about(
     """The question about a thing named by its number. Raises Refused where nothing carries it or the time runs backwards."""
     if question not in Question.values:
         raise Refused([misfit("data.invalid", "question", message=f"{question} is not a question of containment.")])
-    things = [one for one in find(name) if one.kind == question]
+    things = find(name, [question])
     if not things:
         raise Refused([misfit("data.invalid", "subject", message=f"No {question} carries the number {name}.")])
     exact = next((one for one in things if one.name == name), things[0])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 
 from django.db.models import Q, QuerySet
 from django.urls import reverse
@@ -15,13 +16,14 @@ from inspection.set_up import six_parts
 from records.acts.lots import needed_for, terminations_of
 from records.balances import cases_holding_batches, cases_holding_lots, harnesses_left, harnesses_left_of, pieces_left
 from records.content import PART_NAMES, PartContent, TraceRecord
-from records.gather.batch import batch_parts, evidence_line
-from records.gather.trace import issued_of
+from records.gather.batch import evidence_line
+from records.gather.trace import Behind, behind_lot, behind_shipment, lot_trace, shipment_trace
 from records.models import HarnessLot, HarnessSerial, IssuedDocument, LedgerEntry, LotKind, LotPart, Shipment, Signature, Suspect
 from records.telling import Told
-from records.trace import Found, batches_behind, lots_behind, origin_of, parts_behind
+from records.trace import Found
 from records.trails import trail_url
 from shop.jobs import Job
+from shop.pages.addresses import address
 from shop.people import Person
 from shop.permissions import Deed, may
 
@@ -60,18 +62,18 @@ def parts_shown(parts: Sequence[PartContent]) -> list[Part]:
 def scan_url(scan: SetupScan) -> str:
     """Where the thing behind a scan has its own page."""
     if scan.wire_lot:
-        return reverse("prove:where", args=["wire-lot", scan.wire_lot.lot_number])
+        return address("prove:where", "wire-lot", scan.wire_lot.lot_number)
     if scan.terminal_lot:
-        return reverse("prove:where", args=["terminal-lot", scan.terminal_lot.lot_number])
+        return address("prove:where", "terminal-lot", scan.terminal_lot.lot_number)
     if scan.gauge:
-        return reverse("prove:where", args=["gauge", scan.gauge.asset_number])
+        return address("prove:where", "gauge", scan.gauge.asset_number)
     if scan.tool:
-        return reverse("prove:where", args=["tool", scan.tool.asset_number])
+        return address("prove:where", "tool", scan.tool.asset_number)
     if scan.press:
-        return reverse("prove:where", args=["press", scan.press.asset_number])
+        return address("prove:where", "press", scan.press.asset_number)
     if scan.part == "documents":
-        return reverse("plan:sheet", args=[scan.batch.termination.sheet_id])
-    return reverse("shop:detail", args=["people", scan.by_id]) if scan.part == "people" else ""
+        return address("plan:sheet", scan.batch.termination.sheet_id)
+    return address("shop:detail", "people", scan.by_id) if scan.part == "people" else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,10 +86,11 @@ class BatchRow:
     documents: list[IssuedDocument]
 
 
-def batch_row(batch: Batch, quantity: int, documents: list[IssuedDocument]) -> BatchRow:
+def batch_row(batch: Batch, quantity: int, documents: list[IssuedDocument], parts: Sequence[PartContent]) -> BatchRow:
+    """parts: `batch_parts` of it, as its record says them."""
     states = {state.part: state for state in six_parts(batch)}
     cells = []
-    for content in batch_parts(batch):
+    for content in parts:
         scans = states[content["part"]].scans
         linked = {evidence_line(scan): scan_url(scan) for scan in scans}
         lines = [Line(text, linked.get(text, "")) for text in content["evidence"]]
@@ -105,20 +108,14 @@ class LotSection:
     origin: str = ""
 
 
-def _section(lot: HarnessLot, shipped: int | None, origin: str = "") -> LotSection:
-    behind = batches_behind(lot)
-    issued = issued_of(batch for batch, _quantity in behind)
-    return LotSection(lot, shipped, [batch_row(batch, quantity, issued[batch.pk]) for batch, quantity in behind], origin)
-
-
-def _sections(lots: list[tuple[HarnessLot, int | None]]) -> list[LotSection]:
-    """These lots, and after them every lot that went into them at any depth."""
-    listed = {lot.pk for lot, _n in lots}
-    inner: dict[int, LotSection] = {}
-    for part in parts_behind(lot for lot, _n in lots):
-        if part.used_id not in listed and part.used_id not in inner:
-            inner[part.used_id] = _section(part.used, None, origin_of(part))
-    return [_section(lot, n) for lot, n in lots] + list(inner.values())
+def _sections(behind: Behind, record: TraceRecord) -> list[LotSection]:
+    """The lots asked about, and after them every lot that went into them at any depth."""
+    sections = []
+    for (lot, shipped, origin), traced in zip(behind.lots, record["lots"], strict=True):
+        rows = zip(behind.batches[lot.pk], traced["batches"], strict=True)
+        shown = [batch_row(batch, n, behind.issued[batch.pk], content["parts"]) for (batch, n), content in rows]
+        sections.append(LotSection(lot, shipped, shown, origin))
+    return sections
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,8 +168,9 @@ class BehindPage:
         return [(name, _(name).capitalize()) for name in PART_NAMES]
 
 
-def behind_shipment(shipment: Shipment, record: TraceRecord, person: Person) -> BehindPage:
-    sections = _sections([(lot, n) for lot, n in lots_behind(shipment)])
+def shipment_page(shipment: Shipment, person: Person, at: datetime) -> BehindPage:
+    behind = behind_shipment(shipment)
+    record = shipment_trace(shipment, by=person, at=at, behind=behind)
     back = [ActLink(_("Harnesses came back"), reverse("prove:take-back", args=[shipment.number]))] if may(person, Deed.SHIP) else []
     return BehindPage(
         title=_("Shipment %(number)s") % {"number": shipment.number},
@@ -180,7 +178,7 @@ def behind_shipment(shipment: Shipment, record: TraceRecord, person: Person) -> 
         thing=shipment,
         record=record,
         parts=parts_shown(record["parts"]),
-        sections=sections,
+        sections=_sections(behind, record),
         reports=list(IssuedDocument.objects.filter(subject_kind="shipment", subject_id=shipment.pk)),
         trace_url=reverse("prove:trace", args=["shipment", shipment.pk]),
         acts=back,
@@ -189,14 +187,16 @@ def behind_shipment(shipment: Shipment, record: TraceRecord, person: Person) -> 
     )
 
 
-def behind_lot(lot: HarnessLot, record: TraceRecord, person: Person) -> BehindPage:
+def lot_page(lot: HarnessLot, person: Person, at: datetime) -> BehindPage:
+    behind = behind_lot(lot)
+    record = lot_trace(lot, by=person, at=at, behind=behind)
     return BehindPage(
         title=_("Harness lot %(number)s") % {"number": lot.number},
         kind="lot",
         thing=lot,
         record=record,
         parts=parts_shown(record["parts"]),
-        sections=_sections([(lot, None)]),
+        sections=_sections(behind, record),
         reports=list(IssuedDocument.objects.filter(subject_kind="harness lot", subject_id=lot.pk)),
         trace_url=reverse("prove:trace", args=["harness-lot", lot.pk]),
         acts=lot_acts(lot, person),
@@ -227,14 +227,14 @@ def search_page() -> SearchPage:
 def url_of(found: Found) -> str:
     match found.kind:
         case "shipment":
-            return reverse("prove:shipment", args=[found.name])
+            return address("prove:shipment", found.name)
         case "harness lot":
-            return reverse("prove:lot", args=[found.name])
+            return address("prove:lot", found.name)
         case "batch":
-            return reverse("prove:batch", args=[found.name])
+            return address("prove:batch", found.name)
         case "serial" | "customer":
-            return reverse("prove:trace", args=[found.kind, found.pk])
-    return reverse("prove:where", args=[found.kind.replace(" ", "-"), found.name])
+            return address("prove:trace", found.kind, found.pk)
+    return address("prove:where", found.kind.replace(" ", "-"), found.name)
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,16 +61,20 @@ def things_of(kind: str) -> QuerySet[Any]:
     return models[kind]._default_manager.all()
 
 
-def find(text: str) -> list[Found]:
-    """Everything that carries exactly this number, shipments first. Revisions of a sheet or document: all of them, or the one named."""
+def find(text: str, kinds: Iterable[str] = KINDS) -> list[Found]:
+    """Everything that carries exactly this number, shipments first. Revisions of a sheet or document: all of them, or the one named.
+
+    kinds: nothing else is looked for.
+    """
     text = text.strip()
     if not text:
         return []
     # As it was typed first: that is what an index answers. Another case is looked for only where nothing is called exactly so.
-    return _carrying(text, "") or _carrying(text, "__iexact")
+    wanted = frozenset(kinds)
+    return _carrying(text, "", wanted) or _carrying(text, "__iexact", wanted)
 
 
-def _carrying(text: str, same: str) -> list[Found]:
+def _carrying(text: str, same: str, kinds: frozenset[str]) -> list[Found]:
     head, _space, tail = text.rpartition(" ")
     tail = tail.removeprefix("rev")
 
@@ -93,7 +97,10 @@ def _carrying(text: str, same: str) -> list[Found]:
         "concession": is_("number", text),
         "customer": is_("code", text),
     }
-    found = [Found(kind, thing.pk, name_of(kind, thing)) for kind, wanted in looked_in.items() for thing in things_of(kind).filter(wanted)]
+    asked = {kind: wanted for kind, wanted in looked_in.items() if kind in kinds}
+    found = [Found(kind, thing.pk, name_of(kind, thing)) for kind, wanted in asked.items() for thing in things_of(kind).filter(wanted)]
+    if "serial" not in kinds:
+        return found
     # A serial number has a row in every lot it was in; the newest stands for the harness.
     newest = HarnessSerial.objects.filter(is_("serial", text)).order_by("-lot").first()
     return found + ([Found("serial", newest.pk, newest.serial)] if newest else [])
@@ -124,7 +131,7 @@ def parts_behind(lots: Iterable[HarnessLot]) -> list[LotPart]:
     seen = {lot.pk for lot in lots}
     level, rows = set(seen), []
     while level:
-        found = list(LotPart.objects.filter(lot__in=level).select_related("lot", "used__job__customer", "used__built_by", "shipment"))
+        found = list(LotPart.objects.filter(lot__in=level).select_related("lot__job", "used__job__customer", "used__built_by", "shipment"))
         rows += found
         level = {row.used_id for row in found} - seen
         seen |= level
@@ -141,8 +148,14 @@ def origin_of(part: LotPart) -> str:
 
 def batches_behind(lot: HarnessLot) -> list[tuple[Batch, int]]:
     """The batches of a harness lot itself and how many pieces of each went in."""
+    return batches_behind_each([lot])[lot.pk]
+
+
+def batches_behind_each(lots: Iterable[HarnessLot]) -> dict[int, list[tuple[Batch, int]]]:
+    """Lot -> `batches_behind` it, in as many queries as for one lot."""
+    behind: dict[int, list[tuple[Batch, int]]] = {lot.pk: [] for lot in lots}
     rows = (
-        HarnessLotBatch.objects.filter(lot=lot)
+        HarnessLotBatch.objects.filter(lot__in=list(behind))
         .select_related(
             "batch__termination__sheet__job",
             "batch__termination__sheet__released_by",
@@ -157,7 +170,9 @@ def batches_behind(lot: HarnessLot) -> list[tuple[Batch, int]]:
             "batch__termination__termination_wires__wire", "batch__termination__plan_lines", "batch__samples", with_scans("batch__")
         )
     )
-    return [(row.batch, row.quantity) for row in rows]
+    for row in rows:
+        behind[row.lot_id].append((row.batch, row.quantity))
+    return behind
 
 
 def within(begin: datetime | None, end: datetime | None) -> Q:
@@ -318,7 +333,7 @@ def parts_ahead(lots: Iterable[int]) -> list[LotPart]:
     seen = set(lots)
     level, rows = set(seen), []
     while level:
-        found = list(LotPart.objects.filter(used__in=level).select_related("lot__job__customer", "used", "shipment"))
+        found = list(LotPart.objects.filter(used__in=level).select_related("lot__job__customer", "used__job", "shipment"))
         rows += found
         level = {row.lot_id for row in found} - seen
         seen |= level

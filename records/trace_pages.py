@@ -18,6 +18,7 @@ from records.trace_drawing import drawing
 from records.trace_graph import EVIDENCE, Edge, Graph, Node, Twig
 from records.trace_walk import MOST_BATCHES, ahead, behind, root_of
 from shop.clock import midnight
+from shop.pages.addresses import address
 from shop.pages.paging import LongPaginator
 
 BATCHES_A_PAGE = 100
@@ -38,18 +39,18 @@ def own_url(kind: str, pk: int, name: str) -> str:
     """The page of the thing itself; empty where it has none."""
     match kind:
         case "shipment":
-            return reverse("prove:shipment", args=[name])
+            return address("prove:shipment", name)
         case "harness lot":
-            return reverse("prove:lot", args=[name])
+            return address("prove:lot", name)
         case "batch":
-            return reverse("prove:batch", args=[name])
+            return address("prove:batch", name)
         case "sheet":
-            return reverse("plan:sheet", args=[pk])
-    return reverse("shop:detail", args=[CATALOGUE[kind], pk]) if kind in CATALOGUE else ""
+            return address("plan:sheet", pk)
+    return address("shop:detail", CATALOGUE[kind], pk) if kind in CATALOGUE else ""
 
 
 def trace_url(kind: str, pk: int) -> str:
-    return reverse("prove:trace", args=[kind.replace(" ", "-"), pk])
+    return address("prove:trace", kind.replace(" ", "-"), pk)
 
 
 @dataclass(frozen=True, slots=True)

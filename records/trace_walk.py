@@ -17,6 +17,7 @@ from shop.clock import shop_day
 from shop.concessions import ConcessionUse
 from shop.crib import WearPart
 from shop.people import Person, Qualification
+from shop.tools import Calibration
 
 MOST_BATCHES = 200
 """Batches read into one graph; an answer with more says so, with its true totals."""
@@ -172,7 +173,7 @@ def _calibrated(calibration: Any) -> str:
 
 def _gauges(graph: Graph, keys: dict[int, Key], used: list[dict[str, Any]]) -> None:
     gauges = {g.pk: g for g in things_of("gauge").filter(pk__in={row["gauge"] for row in used})}
-    calibrations = {c.pk: c for g in gauges.values() for c in g.calibrations.all()}
+    calibrations = Calibration.objects.select_related(None).in_bulk({row["calibration"] for row in used})
     for row in used:
         node = graph.add(node_of("gauge", gauges[row["gauge"]]))
         graph.join(node, keys[row["sample__batch"]], note=_calibrated(calibrations.get(row["calibration"])))

@@ -257,9 +257,20 @@ def _concessions_for(thing: Thing, t: Termination, at: datetime) -> list[Concess
 
 def concessions_used(batch: Batch) -> list[str]:
     """The numbers of the concessions under which a batch was set up, or held pieces of it are used as they are."""
-    findings = [f for scan in batch.scans.filter(accepted=True) for f in findings_from_text(scan.findings)]
-    as_is = batch.dispositions.filter(concession__isnull=False).values_list("concession__number", flat=True)
-    return list(dict.fromkeys([*concession_numbers(findings), *as_is]))
+    return concessions_used_in([batch])
+
+
+def concessions_used_in(batches: Iterable[Batch]) -> list[str]:
+    """The same for many batches, in their order, in two queries."""
+    keys = [batch.pk for batch in batches]
+    findings: dict[int, list[Finding]] = {}
+    for pk, texts in SetupScan.objects.filter(batch__in=keys, accepted=True).order_by("pk").values_list("batch", "findings"):
+        findings.setdefault(pk, []).extend(findings_from_text(texts))
+    as_is: dict[int, list[str]] = {}
+    decided = Disposition.objects.filter(batch__in=keys, concession__isnull=False)
+    for pk, number in decided.order_by("batch", "number").values_list("batch", "concession__number"):
+        as_is.setdefault(pk, []).append(number)
+    return list(dict.fromkeys(number for pk in keys for number in [*concession_numbers(findings.get(pk, [])), *as_is.get(pk, [])]))
 
 
 def _take_up(batch: Batch, row: SetupScan, thing: Thing, code_before: str | None, by: Person, at: datetime) -> None:

@@ -161,7 +161,7 @@ class WhereView(ApiView):
     )
     def get(self, request: Request, kind: str, number: str) -> Response:
         """Batches, harness lots, shipments and customers reached."""
-        thing = next((one for one in find(number) if one.kind == kind.replace("-", " ") and one.kind in BACKWARD), None)
+        thing = next((one for one in find(number, {kind.replace("-", " ")} & set(BACKWARD))), None)
         if thing is None:
             raise Http404
         return Response(WhereOut(where_page(thing, _span(request), page=request.query_params.get("page"))).data)

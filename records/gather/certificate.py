@@ -7,10 +7,9 @@ from collections.abc import Iterable
 from inspection.models import Batch, LoadedLot, Nonconformance, PullTest, Reading, SampleState, VisualFinding
 from inspection.occurrences import numbers_of
 from records.gather.common import concession_contents, document_content, shop_content
-from records.gather.trace import concessions_behind, lots_inside, summed_parts, traced_lot
+from records.gather.trace import behind_shipment, concessions_behind, summed_parts, traced_lots
 from records.models import HarnessLot, Shipment
 from records.report_content import CertificateContent, CertifiedLot, CertifiedMaterial, InspectedBatch
-from records.trace import batches_behind, lots_behind
 from shop.language import in_the_shops_language
 from shop.specifications import Document
 from shop.templatetags.shop import moment
@@ -67,7 +66,7 @@ def _materials(batches: Iterable[Batch]) -> list[CertifiedMaterial]:
 @in_the_shops_language
 def certificate_content(shipment: Shipment) -> CertificateContent:
     """What quality would sign for this shipment now."""
-    behind = lots_behind(shipment)
+    behind = behind_shipment(shipment)
     lots: list[CertifiedLot] = [
         {
             "lot": lot.number,
@@ -79,12 +78,12 @@ def certificate_content(shipment: Shipment) -> CertificateContent:
             "drawing_revision": lot.job.drawing_revision,
             "quantity": str(quantity),
         }
-        for lot, quantity in behind
+        for lot, quantity, _origin in behind.lots
+        if quantity is not None
     ]
     # What was built into these lots, or was split, merged, reworked or sent back before, was inspected in its own batches.
-    inside = lots_inside([lot for lot, _quantity in behind])
-    every = [lot for lot, _quantity in behind] + [lot for lot, _origin in inside]
-    pairs = [(lot, batch) for lot in every for batch, _pieces in batches_behind(lot)]
+    every = [lot for lot, _quantity, _origin in behind.lots]
+    pairs = [(lot, batch) for lot in every for batch, _pieces in behind.batches[lot.pk]]
     batches = {batch.pk: batch for _lot, batch in pairs}.values()
     recorded = numbers_of([batch.pk for batch in batches])
     documents = Document.objects.filter(specifications__terminations__batches__in=[b.pk for b in batches]).distinct()
@@ -97,9 +96,7 @@ def certificate_content(shipment: Shipment) -> CertificateContent:
         "delivery_note": shipment.delivery_note,
         "shipped_at": moment(shipment.shipped_at),
         "shipped_by": shipment.shipped_by.name,
-        "parts": summed_parts(
-            [traced_lot(lot, quantity) for lot, quantity in behind] + [traced_lot(lot, None, origin) for lot, origin in inside]
-        ),
+        "parts": summed_parts(traced_lots(behind)),
         "lots": lots,
         "inspected": [_inspected(lot, batch, recorded.get(batch.pk, ())) for lot, batch in pairs],
         "materials": _materials(batches),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Q
 
-from inspection.acts.batches import concessions_used
+from inspection.acts.batches import concessions_used_in
 from inspection.models import Batch, Hold
 from records.content import (
     PART_NAMES,
@@ -23,7 +24,7 @@ from records.content import (
 from records.gather.batch import batch_parts
 from records.gather.common import concession_contents, hold_content, part, shop_content, signatures_of
 from records.models import HarnessLot, HarnessSerial, IssuedDocument, LedgerHead, Shipment
-from records.trace import batches_behind, lots_behind, origin_of, parts_behind
+from records.trace import batches_behind_each, lots_behind, origin_of, parts_behind
 from shop.people import Person
 from shop.templatetags.shop import moment
 
@@ -55,10 +56,36 @@ def traced_batch(batch: Batch, quantity: int, issued: Iterable[IssuedDocument]) 
     }
 
 
-def traced_lot(lot: HarnessLot, shipped: int | None, origin: str = "") -> TracedLot:
+@dataclass(frozen=True, slots=True)
+class Behind:
+    """Lots and every lot inside them with their batches, read once for all that is said of them.
+
+    lots: how many harnesses were shipped of each, and how it came into another lot; the others by the key of lot or batch.
+    """
+
+    lots: list[tuple[HarnessLot, int | None, str]]
+    batches: dict[int, list[tuple[Batch, int]]]
+    issued: dict[int, list[IssuedDocument]]
+    serials: dict[int, list[str]]
+
+
+def everything_behind(lots: Sequence[tuple[HarnessLot, int | None]]) -> Behind:
+    """The lots asked about, each with how many of it were shipped, then those inside them at any depth."""
+    inner = lots_inside([lot for lot, _n in lots])
+    every = [(lot, n, "") for lot, n in lots] + [(lot, None, origin) for lot, origin in inner]
+    batches = batches_behind_each(lot for lot, _n, _origin in every)
+    serials: dict[int, list[str]] = {}
+    for lot, serial in HarnessSerial.objects.filter(lot__in=list(batches)).values_list("lot", "serial"):
+        serials.setdefault(lot, []).append(serial)
+    return Behind(every, batches, issued_of({b.pk: b for rows in batches.values() for b, _pieces in rows}.values()), serials)
+
+
+def traced_lots(behind: Behind) -> list[TracedLot]:
+    return [_traced_lot(lot, shipped, origin, behind) for lot, shipped, origin in behind.lots]
+
+
+def _traced_lot(lot: HarnessLot, shipped: int | None, origin: str, behind: Behind) -> TracedLot:
     """origin: how a lot behind another came into it; the lots asked about have none."""
-    behind = batches_behind(lot)
-    issued = issued_of(batch for batch, _quantity in behind)
     traced: TracedLot = {
         "number": lot.number,
         "job": lot.job.number,
@@ -68,11 +95,11 @@ def traced_lot(lot: HarnessLot, shipped: int | None, origin: str = "") -> Traced
         "shipped": "" if shipped is None else str(shipped),
         "built_at": moment(lot.built_at),
         "built_by": lot.built_by.name,
-        "batches": [traced_batch(batch, quantity, issued[batch.pk]) for batch, quantity in behind],
+        "batches": [traced_batch(batch, quantity, behind.issued[batch.pk]) for batch, quantity in behind.batches[lot.pk]],
     }
     if origin:
         traced["origin"] = origin
-    if serials := list(HarnessSerial.objects.filter(lot=lot).values_list("serial", flat=True)):
+    if serials := behind.serials.get(lot.pk):
         traced["serials"] = serials
     return traced
 
@@ -107,8 +134,7 @@ def holds_of(lots: list[HarnessLot]) -> list[HoldContent]:
 
 def concessions_behind(lots: list[HarnessLot]) -> list[str]:
     """The concessions under which any batch of these lots was made."""
-    batches = Batch.objects.filter(lot_batches__lot__in=lots).distinct()
-    return [number for batch in batches for number in concessions_used(batch)]
+    return concessions_used_in(Batch.objects.filter(lot_batches__lot__in=lots).distinct())
 
 
 def _ledger() -> LedgerState:
@@ -116,59 +142,39 @@ def _ledger() -> LedgerState:
     return {"entries": str(head.count), "hash": head.hash}
 
 
-def shipment_trace(shipment: Shipment, *, by: Person, at: datetime) -> TraceRecord:
-    behind = lots_behind(shipment)
-    shipped: TracedShipment = {
+def behind_shipment(shipment: Shipment) -> Behind:
+    return everything_behind(lots_behind(shipment))
+
+
+def behind_lot(lot: HarnessLot) -> Behind:
+    return everything_behind([(lot, None)])
+
+
+def shipment_trace(shipment: Shipment, *, by: Person, at: datetime, behind: Behind | None = None) -> TraceRecord:
+    """behind: `behind_shipment`, where it was read already."""
+    return _record(
+        f"Everything behind shipment {shipment.number}", shipment.number, [shipment], behind or behind_shipment(shipment), by=by, at=at
+    )
+
+
+def lot_trace(lot: HarnessLot, *, by: Person, at: datetime, behind: Behind | None = None) -> TraceRecord:
+    """behind: `behind_lot`, where it was read already."""
+    shipments = list(Shipment.objects.filter(lots=lot).select_related("customer", "shipped_by"))
+    return _record(f"Everything behind harness lot {lot.number}", lot.number, shipments, behind or behind_lot(lot), by=by, at=at)
+
+
+def _shipment_content(shipment: Shipment) -> TracedShipment:
+    return {
         "number": shipment.number,
         "customer": shipment.customer.name,
         "delivery_note": shipment.delivery_note,
         "shipped_at": moment(shipment.shipped_at),
         "shipped_by": shipment.shipped_by.name,
     }
-    inner = lots_inside([lot for lot, _ in behind])
-    lots = [traced_lot(lot, quantity) for lot, quantity in behind] + [traced_lot(lot, None, origin) for lot, origin in inner]
-    return _record(
-        f"Everything behind shipment {shipment.number}",
-        shipment.number,
-        [shipped],
-        lots,
-        [lot for lot, _ in behind] + [lot for lot, _ in inner],
-        [shipment],
-        by=by,
-        at=at,
-    )
 
 
-def lot_trace(lot: HarnessLot, *, by: Person, at: datetime) -> TraceRecord:
-    shipments = list(Shipment.objects.filter(lots=lot).select_related("customer", "shipped_by"))
-    shown: list[TracedShipment] = [
-        {
-            "number": s.number,
-            "customer": s.customer.name,
-            "delivery_note": s.delivery_note,
-            "shipped_at": moment(s.shipped_at),
-            "shipped_by": s.shipped_by.name,
-        }
-        for s in shipments
-    ]
-    inner = lots_inside([lot])
-    lots = [traced_lot(lot, None)] + [traced_lot(one, None, origin) for one, origin in inner]
-    return _record(
-        f"Everything behind harness lot {lot.number}", lot.number, shown, lots, [lot, *(one for one, _ in inner)], shipments, by=by, at=at
-    )
-
-
-def _record(
-    question: str,
-    number: str,
-    shipments: list[TracedShipment],
-    lots: list[TracedLot],
-    lot_rows: list[HarnessLot],
-    shipment_rows: list[Shipment],
-    *,
-    by: Person,
-    at: datetime,
-) -> TraceRecord:
+def _record(question: str, number: str, shipments: list[Shipment], behind: Behind, *, by: Person, at: datetime) -> TraceRecord:
+    lots, rows = traced_lots(behind), [lot for lot, _n, _origin in behind.lots]
     return {
         "kind": "trace report",
         "version": "1",
@@ -177,11 +183,11 @@ def _record(
         "asked_by": by.name,
         "asked_at": moment(at),
         "shop": shop_content(),
-        "shipments": shipments,
+        "shipments": [_shipment_content(shipment) for shipment in shipments],
         "parts": summed_parts(lots),
         "lots": lots,
-        "holds": holds_of(lot_rows),
-        "concessions": concession_contents(concessions_behind(lot_rows)),
+        "holds": holds_of(rows),
+        "concessions": concession_contents(concessions_behind(rows)),
         "ledger": _ledger(),
-        "signatures": signatures_of(("harness lot", [lot.pk for lot in lot_rows]), ("shipment", [s.pk for s in shipment_rows])),
+        "signatures": signatures_of(("harness lot", [lot.pk for lot in rows]), ("shipment", [s.pk for s in shipments])),
     }

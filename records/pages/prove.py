@@ -27,7 +27,7 @@ from records.acts.signing import current_bytes, signed_state
 from records.checkpoints import Checkpoint
 from records.disposed import disposal_of
 from records.gather.batch import batch_record
-from records.gather.trace import issued_of, lot_trace, shipment_trace
+from records.gather.trace import issued_of
 from records.keeping_models import Disposal, KeptAs
 from records.ledger_check import verify_ledger
 from records.models import HarnessLot, IssuedDocument, LedgerEntry, LotKind, Shipment
@@ -37,11 +37,11 @@ from records.pages.sealing import sealing
 from records.queries import (
     EntryPage,
     batch_row,
-    behind_lot,
-    behind_shipment,
+    lot_page,
     lots_to_ship,
     new_lot_page,
     parts_shown,
+    shipment_page,
 )
 from records.seal_page import compare_upload
 from records.trails import in_words, subject_of, trail_url
@@ -61,20 +61,17 @@ PLACE = "prove"
 @require_GET
 def shipment(request: HttpRequest, number: str) -> HttpResponse:
     thing = get_object_or_404(Shipment.objects.select_related("customer", "shipped_by"), number=number)
-    record = shipment_trace(thing, by=person_of(request), at=now())
     sections = beside("shipment", thing, person_of(request))
-    return render(
-        request, "prove/behind.html", {"place": PLACE, "page": behind_shipment(thing, record, person_of(request)), "sections": sections}
-    )
+    page = shipment_page(thing, person_of(request), now())
+    return render(request, "prove/behind.html", {"place": PLACE, "page": page, "sections": sections})
 
 
 @require_GET
 def lot(request: HttpRequest, number: str) -> HttpResponse:
     thing = get_object_or_404(HarnessLot.objects.select_related("job__customer", "built_by"), number=number)
-    record = lot_trace(thing, by=person_of(request), at=now())
-    sections = beside("harness lot", thing, person_of(request))
+    page = lot_page(thing, person_of(request), now())
     return render(
-        request, "prove/behind.html", {"place": PLACE, "page": behind_lot(thing, record, person_of(request)), "sections": sections}
+        request, "prove/behind.html", {"place": PLACE, "page": page, "sections": beside("harness lot", thing, person_of(request))}
     )
 
 
@@ -82,7 +79,7 @@ def lot(request: HttpRequest, number: str) -> HttpResponse:
 def batch(request: HttpRequest, number: str) -> HttpResponse:
     thing = get_object_or_404(Batch, number=number)
     record = batch_record(thing)
-    row = batch_row(thing, thing.good or 0, issued_of([thing])[thing.pk])
+    row = batch_row(thing, thing.good or 0, issued_of([thing])[thing.pk], record["parts"])
     t = thing.termination
     chart = stream_query(t.tool.asset_number, t.terminal.part_number, t.csa_mm2, Characteristic.CRIMP_HEIGHT.value) if t.tool else ""
     context = {"place": PLACE, "batch": thing, "record": record, "row": row, "parts": parts_shown(record["parts"]), "chart_query": chart}

@@ -45,9 +45,8 @@ def where(request: HttpRequest, kind: str, number: str) -> HttpResponse:
 def backward(kind: str, number: str) -> Found:
     wanted = kind.replace("-", " ")
     if wanted in BACKWARD:
-        for found in find(number):
-            if found.kind == wanted:
-                return found
+        for found in find(number, [wanted]):
+            return found
     raise Http404(f"no {wanted} {number}")
 
 

@@ -8,13 +8,15 @@ import re
 import xml.etree.ElementTree as ET
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
 from records.acts.lot_changes import RETURNED_MEANING, SPLIT_MEANING, SplitPart, receive_return, split_lot
 from records.acts.lots import BUILT_MEANING, build_lot
-from records.models import HarnessSerial
+from records.models import HarnessLot, HarnessSerial, ShipmentLot
 from records.trace import Found, Totals, batches_with, find, totals
 from records.trace_drawing import MOST_IN_A_LAYER, drawing
 from records.trace_graph import KINDS, Graph, Node
@@ -102,6 +104,33 @@ def test_reel_reaches_the_customer_through_lots_in_lots(shipment, split, catalog
     assert names(graph, "customer") == ["BRUNNEN"]
     assert "30 harnesses, split off" in notes(graph, "harness lot", "HL-1")
     assert graph.nodes["harness lot", split.pk].note.endswith("30 in stock")
+
+
+def test_more_lots_and_gauges_ask_no_more_questions(signed_in, cast, shipment, split, lot, catalogue, hand, django_assert_num_queries):
+    client = signed_in(cast.auditor)
+    pages = [
+        reverse("prove:trace", args=["terminal-lot", catalogue.terminal_lot.pk]),
+        reverse("prove:trace", args=["shipment", shipment.pk]),
+        reverse("prove:shipment", args=[shipment.number]),
+        reverse("prove:lot", args=["HL-1-A"]),
+    ]
+    for page in pages:
+        client.get(page)  # who looked is noted once
+    asked = []
+    for page in pages:
+        with CaptureQueriesContext(connection) as questions:
+            assert client.get(page).status_code == 200
+        asked.append(len(questions))
+
+    at = now()
+    for name in ("HL-1-B", "HL-1-C"):
+        split_lot(lot=lot, parts=[SplitPart(name, 2)], by=cast.planner, at=at, signing=hand("planner").sign(SPLIT_MEANING, at))
+    ShipmentLot.objects.create(shipment=shipment, lot=HarnessLot.objects.get(number="HL-1-B"), quantity=2)
+
+    for page, count in zip(pages, asked, strict=True):
+        assert client.get(page).status_code == 200
+        with django_assert_num_queries(count):
+            client.get(page)
 
 
 def test_lot_split_off_has_the_batches_of_its_lot_behind_it(split, batch):
