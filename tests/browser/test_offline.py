@@ -239,6 +239,36 @@ def test_sheet_superseded_meanwhile_comes_back_as_a_decision(small_shop, tablet)
     assert values_of(small_shop, batch) == VALUES[:2]
 
 
+def test_lot_put_on_hold_meanwhile_is_decided_by_quality(small_shop, tablet):
+    batch, t = small_shop.made["batches"][8], tablet()
+    t.ready(batch)
+    t.cut()
+    first_piece(t, 3)
+    t.heading("Crimp width")
+    small_shop.act("TerminalLot.objects.filter(lot_number='TL-2001').update(state='on hold')")
+    try:
+        t.mend()
+        expect(t.page.get_by_role("link", name="Decide")).to_be_visible(timeout=20_000)
+        t.page.get_by_role("link", name="Decide").click()
+        t.page.locator("a.choice", has_text="TL-2001").first.click()
+        expect(t.page.get_by_text("A hold is concerned: an inspector or quality decides.")).to_be_visible()
+        expect(t.page.locator("#answer")).to_have_count(0)
+        axe_clean(t.page)
+        assert values_of(small_shop, batch) == []
+
+        quality = tablet("quality")
+        quality.page.goto("/make/undecided/")
+        quality.page.locator("a.choice", has_text="TL-2001").first.click()
+        quality.page.get_by_label("Take it over as things are now").check()
+        quality.page.locator("#id_secret").fill(PIN)
+        quality.press("Sign the decision")
+        expect(quality.page.get_by_text("3 acts are recorded")).to_be_visible()
+    finally:
+        small_shop.act("TerminalLot.objects.filter(lot_number='TL-2001').update(state='released')")
+
+    assert values_of(small_shop, batch) == VALUES[:2]
+
+
 # The tablet's clock is ten minutes slow.
 SLOW = """const Real = Date;
 Date = class extends Real {

@@ -11,7 +11,7 @@ from typing import Any
 
 import django
 
-BATCHES = 8
+BATCHES = 9
 FAST = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 """A slow hash is the point in the shop and a minute of waiting here."""
 CODES = ("AP-031", "TL-2001", "WL-1001", "MIC-01", "CAL-01", "PULL-01")
