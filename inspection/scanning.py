@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 
 from django.db.models import Q
@@ -30,13 +30,15 @@ ORDER_AT_THE_PRESS = (SetupPart.TOOL, SetupPart.TERMINAL, SetupPart.WIRE, SetupP
 class Found:
     """What a scanned text led to. text: as it is kept, a GS1 string in brackets.
 
-    thing: the one thing it is. choices: what it may be, where a person has to say. finding: why it is neither.
+    thing: the one thing it is. choices: what it may be, where a person has to say. finding: why it is neither. label: the supplier's
+    label by which it was found.
     """
 
     text: str
     thing: Thing | None = None
     choices: tuple[WireLot | TerminalLot, ...] = ()
     finding: Finding | None = None
+    label: Scanned | None = None
 
 
 def found_for(code: str) -> Found:
@@ -56,7 +58,7 @@ def found_for(code: str) -> Found:
         if by_label:
             return _one_of(scanned.text, by_label, certain=len(by_label) == 1)
         scanned = read_unmarked(scanned.text) or scanned
-    return _by_elements(scanned) if scanned.elements else Found(scanned.text, finding=not_scanned_here(scanned))
+    return replace(_by_elements(scanned), label=scanned) if scanned.elements else Found(scanned.text, finding=not_scanned_here(scanned))
 
 
 def _lots(which: Q) -> Iterable[WireLot | TerminalLot]:

@@ -89,14 +89,15 @@ def press_findings(press: Press, termination: Termination, on: date) -> list[Fin
     return found
 
 
-def lot_findings(lot: WireLot | TerminalLot, termination: Termination, on: date) -> tuple[Finding, ...]:
-    """Rule 8. A wire lot may be of any wire in the barrel."""
+def lot_findings(lot: WireLot | TerminalLot, termination: Termination, on: date, *, labelled: date | None = None) -> tuple[Finding, ...]:
+    """Rule 8. A wire lot may be of any wire in the barrel. labelled: the expiry on its supplier's label; the earlier date counts."""
     if isinstance(lot, TerminalLot):
         expected = termination.terminal.part_number
     else:
         wanted = [w.part_number for w in termination.ordered_wires()]
         expected = lot.part.part_number if lot.part.part_number in wanted else " or ".join(dict.fromkeys(wanted))
-    return lot_use(LotStateFacts(lot.lot_number, lot.part.part_number, lot.state, lot.usable_until), expected, on)
+    until = min((day for day in (lot.usable_until, labelled) if day is not None), default=None)
+    return lot_use(LotStateFacts(lot.lot_number, lot.part.part_number, lot.state, until), expected, on)
 
 
 def gauge_findings(gauge: Gauge, tolerance: Decimal | None, on: date) -> tuple[Finding, ...]:

@@ -10,8 +10,10 @@ memory and holds what labels of wires, terminals, tools and cartons carry; an id
 from __future__ import annotations
 
 import re
+from calendar import monthrange
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from urllib.parse import parse_qsl, quote, unquote, urlsplit
 
@@ -220,6 +222,20 @@ class Scanned:
     def serial(self) -> str:
         """The serial number of one spool or reel, or the code of the one container it is."""
         return self.data("21", "250", "00")
+
+    def expires_on(self, today: date) -> date | None:
+        """The last day on which the label allows its use, from an expiry date (17) or an expiry date and time (7003); None without one.
+
+        A label writes two figures of the year: of the hundred years around `today` the one that fits, by the General Specifications
+        (section 7.12, from memory): up to 50 years ahead, up to 49 back. A day 00 is the end of its month.
+        """
+        data = self.data("17", "7003")
+        if not data:
+            return None
+        ahead = (int(data[:2]) - today.year + 49) % 100 - 49
+        year, month, day = today.year + ahead, int(data[2:4]), int(data[4:6])
+        last = monthrange(year, month)[1]
+        return date(year, month, min(day, last) if day else last)
 
     @property
     def part_number(self) -> str:
@@ -443,7 +459,7 @@ def _check_checked(ai: str, digits: str, length: int) -> None:
 
 
 def _check_date(row: Identifier, data: str) -> None:
-    """YYMMDD; a day 00 means the end of the month. The century does not matter here."""
+    """YYMMDD; a day 00 means the end of the month. The century does not matter here: 29 February is taken in any year."""
     month, day = int(data[2:4]), int(data[4:6])
     longest = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
     if not 1 <= month <= 12 or day > longest[month - 1]:

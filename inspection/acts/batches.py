@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import F, Max, Sum
@@ -218,11 +218,16 @@ def scan(*, batch: Batch, code: str, by: Person, at: datetime, at_count: int | N
             refuse_if([misfit("batch.counts.below", "at_count", made=at_count, last=batch.last_count)])
         found = found_for(code)
         thing = found.thing
+        labelled = found.label.expires_on(shop_day(at)) if found.label else None
+        if thing is None and found.choices and labelled is not None and labelled < shop_day(at):
+            # Whichever of them it is: chosen by the shop's number, it would come without what its label says.
+            late = misfit("use.lot.shelf_life", "lot", lot=found.text, until=str(labelled), day=str(shop_day(at)))
+            return ScanAnswer(found.text, "", False, (late,), batch, ())
         if thing is None:
             findings = (found.finding or misfit("scan.unknown", "code", code=found.text),)
             return ScanAnswer(found.text, "", False, findings, batch, tuple(lot.lot_number for lot in found.choices))
         code = str(thing)  # whatever label was scanned, the record names the thing by the shop's number
-        part, judged, columns = _judge(thing, batch.termination, at)
+        part, judged, columns = _judge(thing, batch.termination, at, labelled)
         judged = conceded(judged, _concessions_for(thing, batch.termination, at))
         columns["scanned"] = found.text if found.text != code else ""
         before = {slot: s.code for slot, s in current_scans(batch).items()}
@@ -232,16 +237,16 @@ def scan(*, batch: Batch, code: str, by: Person, at: datetime, at_count: int | N
     return ScanAnswer(code, part, row.accepted, tuple(judged), batch)
 
 
-def _judge(thing: Thing, t: Termination, at: datetime) -> tuple[SetupPart, list[Finding], dict[str, object]]:
+def _judge(thing: Thing, t: Termination, at: datetime, labelled: date | None) -> tuple[SetupPart, list[Finding], dict[str, object]]:
     on = shop_day(at)
     if isinstance(thing, Tool):
         return SetupPart.TOOL, list(tool_findings(thing, t, on)), {"tool": thing}
     if isinstance(thing, Press):
         return SetupPart.TOOL, press_findings(thing, t, on), {"press": thing}
     if isinstance(thing, TerminalLot):
-        return SetupPart.TERMINAL, list(lot_findings(thing, t, on)), {"terminal_lot": thing}
+        return SetupPart.TERMINAL, list(lot_findings(thing, t, on, labelled=labelled)), {"terminal_lot": thing}
     if isinstance(thing, WireLot):
-        return SetupPart.WIRE, list(lot_findings(thing, t, on)), {"wire_lot": thing}
+        return SetupPart.WIRE, list(lot_findings(thing, t, on, labelled=labelled)), {"wire_lot": thing}
     needed = gauges_needed(t)
     kind = answer("scan.gauge.kind", thing.kind in needed, "gauge", gauge=thing.asset_number, kind=thing.kind, needed=", ".join(needed))
     found = [kind, *gauge_findings(thing, narrowest_tolerance(t, thing.kind), on)]

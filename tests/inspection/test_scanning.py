@@ -74,6 +74,40 @@ def test_supplier_label_finds_its_reel(batch, cast, reel, label):
     assert GS not in row.scanned
 
 
+def on_label(day):
+    return f"(01){GTIN}(17){day:%y%m%d}(10)7Q41"
+
+
+def test_reel_past_the_expiry_on_its_label_is_refused(batch, cast, reel):
+    ended = factories.days(-1)
+
+    answer = scan_as(batch, cast, on_label(ended))
+
+    assert (answer.accepted, answer.code) == (False, "TL-2001")
+    (finding,) = [f for f in answer.findings if f.rule == "use.lot.shelf_life"]
+    assert finding.compared["until"] == str(ended)
+    assert SetupScan.objects.get(code="TL-2001").scanned == on_label(ended)
+
+
+def test_label_past_its_expiry_offers_no_choice(batch, cast, catalogue, reel):
+    factories.make_terminal_lot("TL-2099", catalogue.terminal, supplier_lot="7Q41")
+
+    answer = scan_as(batch, cast, on_label(factories.days(-1)))
+
+    assert (answer.accepted, answer.choices, [f.rule for f in answer.findings]) == (False, (), ["use.lot.shelf_life"])
+    assert scan_as(batch, cast, on_label(factories.days(1))).choices == ("TL-2001", "TL-2099")
+
+
+def test_earlier_of_label_and_lot_counts(batch, cast, reel):
+    reel.usable_until = factories.days(-5)
+    reel.save()
+    assert not scan_as(batch, cast, on_label(factories.days(300))).accepted
+
+    reel.usable_until = None
+    reel.save()
+    assert scan_as(batch, cast, on_label(factories.today())).accepted  # its last day
+
+
 def test_label_of_two_reels_is_asked_not_guessed(batch, cast, catalogue, reel):
     factories.make_terminal_lot("TL-2099", catalogue.terminal, supplier_lot="7Q41")
 

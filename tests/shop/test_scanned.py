@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -117,6 +119,33 @@ def test_broken_labels_are_refused_by_name(text, rule):
     with pytest.raises(NotALabel) as refused:
         read_scan(text)
     assert refused.value.rule == rule
+
+
+@pytest.mark.parametrize(
+    ("label", "today", "last_day"),
+    [
+        # The centuries of the General Specifications, section 7.12 (from memory): 51 to 99 ahead is the past, 50 to 99 back the future.
+        ("(17)261231", date(2026, 11, 26), date(2026, 12, 31)),
+        ("(17)760101", date(2026, 11, 26), date(2076, 1, 1)),
+        ("(17)770101", date(2026, 11, 26), date(1977, 1, 1)),
+        ("(17)490101", date(2098, 5, 1), date(2049, 1, 1)),
+        ("(17)480101", date(2098, 5, 1), date(2148, 1, 1)),
+        ("(17)280200", date(2026, 11, 26), date(2028, 2, 29)),  # day 00: the end of the month
+        ("(17)270200", date(2026, 11, 26), date(2027, 2, 28)),
+        ("(17)270229", date(2026, 11, 26), date(2027, 2, 28)),
+        ("(7003)2612240930", date(2026, 11, 26), date(2026, 12, 24)),
+        ("(10)7Q41", date(2026, 11, 26), None),
+        ("(11)200101(15)200101", date(2026, 11, 26), None),  # made and best before: no end of use
+    ],
+)
+def test_last_day_of_use_on_a_label(label, today, last_day):
+    assert read_scan(label).expires_on(today) == last_day
+
+
+@given(st.dates(date(2000, 1, 1), date(2120, 1, 1)), st.integers(-49, 50))
+def test_expiry_near_today_reads_back(today, years):
+    written = date(today.year + years, today.month, min(today.day, 28))
+    assert read_scan(f"(17){written:%y%m%d}").expires_on(today) == written
 
 
 def test_unmarked_element_strings_are_tried_only_where_the_check_digit_holds():
