@@ -30,6 +30,9 @@ class BatchStatus(models.TextChoices):
     CLOSED = "closed", _("closed")
 
 
+IN_WORK = tuple(status.value for status in BatchStatus if status != BatchStatus.CLOSED)
+
+
 class Batch(models.Model):
     """One run of one termination on one tool, from set-up to balanced counts."""
 
@@ -54,6 +57,11 @@ class Batch(models.Model):
         ordering = ["-opened_at", "number"]
         verbose_name = _("batch")
         verbose_name_plural = _("batches")
+        indexes = [
+            models.Index(F("opened_at").desc(), "number", name="batch_newest_first"),
+            # The few in work among ten years of closed ones, and those closed last.
+            models.Index("status", "closed_at", name="batch_in_work"),
+        ]
         constraints = [
             positive("quantity", "batch_quantity_positive"),
             models.CheckConstraint(

@@ -2,6 +2,7 @@
 
 from inspection.acceptance import LotInspection, PlanBasis, SampledThing, SamplingScheme
 from inspection.batch_models import (
+    IN_WORK,
     Batch,
     BatchStatus,
     Disposition,
@@ -44,6 +45,7 @@ from inspection.offline_models import ClaimAnswer, ClaimedSignature, OfflineAct,
 from inspection.study import Study, StudyState, StudyValue
 
 __all__ = [
+    "IN_WORK",
     "ActionKind",
     "ActionResult",
     "Batch",

@@ -18,7 +18,7 @@ from inspection.batch_models import LoadedLot
 from inspection.control import ChartSignal
 from inspection.deciding import COVERAGE, rule_in_force
 from inspection.guard_band import GuardRule, Inapplicable, RuleDoesNotApply, zone
-from inspection.models import Batch, BatchStatus, Hold, PullTest, Reading, Sample, SampleState, VisualFinding
+from inspection.models import IN_WORK, Batch, Hold, PullTest, Reading, Sample, SampleState, VisualFinding
 from inspection.pack import (
     SHAPE,
     Pack,
@@ -54,8 +54,6 @@ MOST_BATCHES = 40
 MOST_TERMINATIONS = 60
 MOST_LOTS = 400
 """As much as a tablet carries: a queue longer than a day is of no use without the network (our own choice)."""
-
-IN_WORK = [s.value for s in BatchStatus if s != BatchStatus.CLOSED]
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from inspection.acts.batches import pieces_taken, place_made
 from inspection.acts.control import in_force
 from inspection.acts.holds import last_good_count
 from inspection.chart_svg import ChartPoint, ChartWords, run_chart
-from inspection.models import Batch, BatchStatus, Hold, Reading, Sample, SampleState, SetupScan
+from inspection.models import IN_WORK, Batch, BatchStatus, Hold, Reading, Sample, SampleState, SetupScan
 from inspection.plan import limits_of
 from inspection.process.chart import ChartLimits
 from inspection.set_up import PartState, findings_from_text, six_parts
@@ -267,8 +267,7 @@ def batches_in_work(only: Q, on: datetime) -> list[BatchInWork]:
     hold = Hold.objects.filter(batch=OuterRef("pk"), decided_at__isnull=True).order_by("-pk")
     waiting = Sample.objects.filter(batch=OuterRef("pk"), state__in=[SampleState.OPEN, SampleState.WAITS_FOR_INSPECTOR]).values("state")[:1]
     rows = (
-        Batch.objects.exclude(status=BatchStatus.CLOSED)
-        .filter(only)
+        Batch.objects.filter(only, status__in=IN_WORK)
         .select_related("termination__sheet__job", "termination__tool")
         .annotate(
             last_good=Subquery(good.values("at_count")[:1]),

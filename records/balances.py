@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import F, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
-from inspection.acts.dispositions import released_as_is
+from inspection.acts.dispositions import released_as_is_of
 from inspection.models import Batch, BatchStatus
 from records.models import (
     HarnessLot,
@@ -29,11 +29,23 @@ from shop.finding import Finding, misfit
 
 def pieces_left(batch: Batch) -> int:
     """Good pieces of a closed batch, and held ones let through by concession, that are in no harness lot and were not scrapped since."""
-    if batch.status != BatchStatus.CLOSED:
-        return 0
-    used = HarnessLotBatch.objects.filter(batch=batch).aggregate(n=Sum("quantity"))["n"] or 0
-    scrapped = SuspectDecision.objects.filter(suspect__batch=batch, kind=SuspectDecisionKind.SCRAP).aggregate(n=Sum("quantity"))["n"] or 0
-    return (batch.good or 0) + released_as_is(batch) - used - scrapped
+    return pieces_left_of([batch])[batch.pk]
+
+
+def pieces_left_of(batches: Iterable[Batch]) -> dict[int, int]:
+    """The same for many batches in three queries, by primary key. A batch that is not closed has none left."""
+    rows = list(batches)
+    left = {batch.pk: (batch.good or 0) if batch.status == BatchStatus.CLOSED else 0 for batch in rows}
+    closed = [batch.pk for batch in rows if batch.status == BatchStatus.CLOSED]
+    sums: list[tuple[str, int, QuerySet[Any]]] = [
+        ("batch", 1, released_as_is_of(closed)),
+        ("batch", -1, HarnessLotBatch.objects.filter(batch__in=closed)),
+        ("suspect__batch", -1, SuspectDecision.objects.filter(suspect__batch__in=closed, kind=SuspectDecisionKind.SCRAP)),
+    ]
+    for column, sign, counted in sums if closed else []:
+        for pk, n in counted.order_by().values_list(column).annotate(n=Sum("quantity")):
+            left[pk] += sign * n
+    return left
 
 
 def harnesses_left(lot: HarnessLot) -> int:

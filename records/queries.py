@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy
 from inspection.models import Batch, BatchStatus, SetupScan
 from inspection.set_up import six_parts
 from records.acts.lots import needed_for, terminations_of
-from records.balances import cases_holding_batches, cases_holding_lots, harnesses_left, harnesses_left_of, pieces_left
+from records.balances import cases_holding_batches, cases_holding_lots, harnesses_left, harnesses_left_of, pieces_left_of
 from records.content import PART_NAMES, PartContent, TraceRecord
 from records.gather.batch import evidence_line
 from records.gather.trace import Behind, behind_lot, behind_shipment, lot_trace, shipment_trace
@@ -217,10 +217,11 @@ class SearchPage:
 
 def search_page() -> SearchPage:
     closed = Batch.objects.filter(status=BatchStatus.CLOSED).select_related("termination__sheet__job").order_by("-closed_at")[:200]
+    left = pieces_left_of(closed)
     return SearchPage(
         shipments=Shipment.objects.select_related("customer").prefetch_related("lots")[:20],
         lots=HarnessLot.objects.select_related("job__customer")[:20],
-        waiting=[(batch, left) for batch in closed if (left := pieces_left(batch)) > 0][:20],
+        waiting=[(batch, left[batch.pk]) for batch in closed if left[batch.pk] > 0][:20],
     )
 
 
@@ -284,7 +285,8 @@ def lots_to_use(job: Job, given: dict[int, str]) -> list[LotOffer]:
 
 
 def jobs_with_batches() -> list[Job]:
-    return list(Job.objects.filter(sheets__terminations__batches__status=BatchStatus.CLOSED).distinct().order_by("number"))
+    closed = Batch.objects.filter(termination__sheet__job=OuterRef("pk"), status=BatchStatus.CLOSED)
+    return list(Job.objects.filter(Exists(closed)).order_by("number"))
 
 
 def new_lot_page(
@@ -307,8 +309,9 @@ def new_lot_page(
         needs = dict(open_need)
         batches = Batch.objects.filter(termination__sheet__job=job, status=BatchStatus.CLOSED).select_related("termination__sheet")
         held = cases_holding_batches(batches.values_list("pk", flat=True))
+        pieces = pieces_left_of(batches)
         for batch in batches.order_by("closed_at"):
-            left = pieces_left(batch)
+            left = pieces[batch.pk]
             if left < 1 or batch.pk in held:
                 continue
             key = (batch.termination.sheet.number, batch.termination.lead, batch.termination.end)

@@ -6,9 +6,11 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Max, Sum
+from django.db.models import Case, F, Max, QuerySet, Sum, When
+from django.db.models.functions import Coalesce
 
 from inspection.contents import counts_content, set_up_content
 from inspection.events import BatchClosed, BatchOpened, SetUpChanged, SetUpProven
@@ -99,17 +101,16 @@ def pieces_taken(terminations: Iterable[Termination]) -> dict[Place, int]:
     """Pieces that batches have made or are planned to make, by place, whatever revision they ran on; two queries for all."""
     numbers = {t.sheet.number for t in terminations}
     taken: dict[Place, int] = {}
-    batches = Batch.objects.filter(termination__sheet__number__in=numbers).values_list(
-        "termination__sheet__number", "termination__lead", "termination__end", "status", "quantity", "good"
-    )
-    for number, lead, end, status, quantity, good in batches:
-        place = (number, lead, end)
-        taken[place] = taken.get(place, 0) + ((good or 0) if status == BatchStatus.CLOSED else quantity)
+    of_batch = Case(When(status=BatchStatus.CLOSED, then=Coalesce("good", 0)), default="quantity")
     as_is = Disposition.objects.filter(batch__termination__sheet__number__in=numbers, kind=DispositionKind.USE_AS_IS)
-    for number, lead, end, quantity in as_is.values_list(
-        "batch__termination__sheet__number", "batch__termination__lead", "batch__termination__end", "quantity"
-    ):
-        taken[number, lead, end] = taken.get((number, lead, end), 0) + quantity
+    sums: list[tuple[str, QuerySet[Any], Any]] = [
+        ("", Batch.objects.filter(termination__sheet__number__in=numbers), of_batch),
+        ("batch__", as_is, "quantity"),
+    ]
+    for way, rows, pieces in sums:
+        place = (f"{way}termination__sheet__number", f"{way}termination__lead", f"{way}termination__end")
+        for number, lead, end, n in rows.order_by().values_list(*place).annotate(n=Sum(pieces)):
+            taken[number, lead, end] = taken.get((number, lead, end), 0) + n
     return taken
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -34,9 +35,9 @@ def held_left(batch: Batch) -> int:
     return (batch.held or 0) - decided
 
 
-def released_as_is(batch: Batch) -> int:
-    """Held pieces that a concession let through: they count as good ones when a lot is built."""
-    return batch.dispositions.filter(kind=DispositionKind.USE_AS_IS).aggregate(n=Sum("quantity"))["n"] or 0
+def released_as_is_of(batches: Iterable[int]) -> QuerySet[Disposition]:
+    """The dispositions by which a concession let held pieces through: they count as good ones when a lot is built."""
+    return Disposition.objects.filter(batch__in=list(batches), kind=DispositionKind.USE_AS_IS)
 
 
 def batches_with_held_pieces() -> QuerySet[Batch]:

@@ -13,7 +13,7 @@ from records.balances import (
     cases_holding_batches,
     harnesses_left,
     held_findings,
-    pieces_left,
+    pieces_left_of,
     serial_findings,
     serials_taken,
     taking_findings,
@@ -70,15 +70,15 @@ def pieces_within(lot: HarnessLot, quantity: int) -> dict[Piece, int]:
 def batch_findings(job: Job, batches: Mapping[Batch, int]) -> list[Finding]:
     """Closed batches of this job, good pieces only and each once, and none that a containment case holds."""
     found = []
-    held = cases_holding_batches(batch.pk for batch in batches)
+    held, left = cases_holding_batches(batch.pk for batch in batches), pieces_left_of(batches)
     for batch, quantity in batches.items():
         if batch.termination.sheet.job_id != job.pk:
             number = batch.termination.sheet.job.number
             found.append(misfit("lot.batch.job", "batches", batch=batch.number, job=number, expected=job.number))
         if batch.status != BatchStatus.CLOSED:
             found.append(misfit("lot.batch.open", "batches", batch=batch.number))
-        elif not 1 <= quantity <= pieces_left(batch):
-            found.append(misfit("lot.batch.pieces", "batches", asked=quantity, batch=batch.number, left=pieces_left(batch)))
+        elif not 1 <= quantity <= left[batch.pk]:
+            found.append(misfit("lot.batch.pieces", "batches", asked=quantity, batch=batch.number, left=left[batch.pk]))
         if batch.pk in held:
             found.append(misfit("lot.batch.contained", "batches", batch=batch.number, case=held[batch.pk]))
     return found

@@ -27,7 +27,7 @@ from records.acts.lot_changes import (
     scrap_harnesses,
     split_lot,
 )
-from records.balances import harnesses_left, harnesses_left_of, pieces_left, serials_in, still_away
+from records.balances import harnesses_left, harnesses_left_of, pieces_left_of, serials_in, still_away
 from records.models import HarnessLot, Shipment, ShipmentLot
 from records.pages.counted import count, counts, numbered
 from shop.clock import now
@@ -138,7 +138,8 @@ def _counted(request: HttpRequest, lot: HarnessLot, act: str) -> tuple[str, list
         return _("Harnesses of each lot"), rows
     if act == "rework":
         batches = Batch.objects.filter(termination__sheet__job=lot.job_id, status=BatchStatus.CLOSED).order_by("closed_at")
-        rows = [Counted(f"n-{b.pk}", b.number, left_of, typed.get(b.pk, "")) for b in batches if (left_of := pieces_left(b)) > 0]
+        pieces = pieces_left_of(batches)
+        rows = [Counted(f"n-{b.pk}", b.number, pieces[b.pk], typed.get(b.pk, "")) for b in batches if pieces[b.pk] > 0]
         return _("Pieces of batches that went in"), rows
     return "", []
 

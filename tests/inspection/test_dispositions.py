@@ -9,7 +9,7 @@ from inspection.acts.batches import CLOSED_MEANING, Counts, close_batch, pieces_
 from inspection.acts.dispositions import DISPOSED_MEANING, DispositionInput, batches_with_held_pieces, dispose, held_left
 from inspection.acts.holds import DECIDED_MEANING, decide_hold, raise_hold
 from inspection.models import Batch, Disposition
-from records.acts.lots import pieces_left
+from records.balances import pieces_left
 from records.gather.batch import batch_record
 from records.models import LedgerEntry
 from shop.acts.concessions import GRANTED_MEANING, PIECE_RULE, Scope, grant_concession

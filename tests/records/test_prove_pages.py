@@ -7,6 +7,8 @@ import zipfile
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inspection.acts.batches import open_batch
@@ -68,6 +70,25 @@ def test_reel_that_was_never_used_reaches_nobody(signed_in, cast, shipment, cata
 
     assert page.context["page"].rows == []
     assert "It was used in no batch" in text_of(page)
+
+
+def test_ten_times_the_closed_batches_ask_no_more_questions_at_the_start(signed_in, cast, batch, django_assert_num_queries):
+    client = signed_in(cast.auditor)
+    client.get(reverse("prove:search"))
+    with CaptureQueriesContext(connection) as asked:
+        page = client.get(reverse("prove:search"))
+    assert [left for _batch, left in page.context["page"].lists.waiting] == [batch.good]
+
+    wanted = {batch.number: batch.good}
+    for number in range(10):
+        batch.pk, batch.number, batch.good, batch.made = None, f"B-OLD-{number}", 10 + number, 10 + number
+        batch.scrap = batch.destroyed = batch.held = 0
+        batch.save()
+        wanted[batch.number] = batch.good
+
+    with django_assert_num_queries(len(asked)):
+        page = client.get(reverse("prove:search"))
+    assert {waiting.number: left for waiting, left in page.context["page"].lists.waiting} == wanted
 
 
 def test_auditor_is_offered_no_lot_and_no_shipment(signed_in, cast, shipment):
