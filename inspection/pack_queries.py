@@ -37,7 +37,7 @@ from inspection.pack import (
     version_of,
 )
 from inspection.plan import limits_of
-from inspection.set_up import current_scans, gauges_needed, tool_findings, with_scans
+from inspection.set_up import current_scans, gauges_needed, read_scans, tool_findings
 from inspection.values_words import HOW, UNITS
 from inspection.verdict import Limits
 from shop.characteristics import MEASURED, Characteristic
@@ -117,7 +117,6 @@ def _batches(only: Q) -> list[Batch]:
         .prefetch_related(
             "termination__termination_wires__wire",
             "termination__plan_lines",
-            with_scans(),
             Prefetch("samples", samples),
             Prefetch("holds", Hold.objects.filter(decided_at__isnull=True), to_attr="open_holds"),
             Prefetch(
@@ -128,7 +127,9 @@ def _batches(only: Q) -> list[Batch]:
         )
         .order_by("opened_at")
     )
-    return list(rows[:MOST_BATCHES])
+    batches: list[Batch] = list(rows[:MOST_BATCHES])
+    read_scans(batches)
+    return batches
 
 
 def _packed(batches: list[Batch]) -> Iterable[PackBatch]:

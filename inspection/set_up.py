@@ -8,10 +8,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
-
 from inspection.models import Batch, SetupPart, SetupScan
 from shop.characteristics import MEASURED
+from shop.composed import AnyOf, Composed, by_key
 from shop.crib import Press
 from shop.facts import press_facts, press_tool_facts
 from shop.finding import Finding, Verdict, misfit
@@ -20,7 +19,7 @@ from shop.materials import TerminalLot, WireLot
 from shop.people import Person, Process, Qualification
 from shop.plan_lines import plan_lines
 from shop.press_fit import press_fit
-from shop.tools import CalibrationResult, Gauge, Tool
+from shop.tools import Calibration, CalibrationResult, Gauge, Tool
 from shop.use import GaugeStateFacts, LotStateFacts, QualificationFacts, ToolStateFacts, gauge_use, lot_use, person_use, press_use, tool_use
 from shop.wording import shown
 
@@ -169,17 +168,37 @@ class PartState:
 
 SCANNED = ("tool", "press", "wire_lot__wire", "terminal_lot__terminal", "gauge__output", "calibration", "qualification", "by")
 
+_SCANS_OF = Composed(
+    lambda: SetupScan.objects.filter(AnyOf("batch", "batches"), accepted=True),
+    along={
+        "tool": by_key(Tool),
+        "press": by_key(Press),
+        "wire_lot": by_key(WireLot, "wire"),
+        "terminal_lot": by_key(TerminalLot, "terminal"),
+        "gauge": by_key(Gauge, "output"),
+        "calibration": by_key(Calibration),
+        "qualification": by_key(Qualification),
+        "by": by_key(Person),
+    },
+)
 
-def with_scans(path: str = "") -> Prefetch[str, QuerySet[SetupScan], str]:
-    """What `six_parts` reads of many batches, to be prefetched. path: to the batch, "batch__" where it is not the row itself."""
-    accepted = SetupScan.objects.filter(accepted=True).select_related(*SCANNED)
-    return Prefetch(f"{path}scans", queryset=accepted, to_attr="accepted_scans")
+
+def read_scans(batches: Iterable[Batch]) -> None:
+    """Read what `six_parts` looks at for many batches at once, and leave it with them."""
+    by_pk: dict[int, list[Batch]] = {}
+    for batch in batches:
+        by_pk.setdefault(batch.pk, []).append(batch)
+        batch.accepted_scans = []  # type: ignore[attr-defined]
+    for scan in _SCANS_OF(batches=by_pk):
+        scan.batch = by_pk[scan.batch_id][0]
+        for batch in by_pk[scan.batch_id]:
+            batch.accepted_scans.append(scan)  # type: ignore[attr-defined]
 
 
 def current_scans(batch: Batch) -> dict[str, SetupScan]:
     """The newest accepted scan of each slot: person, sheet, tool, press, terminal lot, each wire, each kind of gauge.
 
-    Prefetch `with_scans()` for many batches.
+    `read_scans` first for many batches.
     """
     slots: dict[str, SetupScan] = {}
     scans = getattr(batch, "accepted_scans", None)

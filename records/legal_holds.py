@@ -15,7 +15,7 @@ from inspection.models import Batch, LoadedLot, SetupScan, Study
 from inspection.nonconformance import LinkKind, Nonconformance, NonconformanceLink
 from records.keeping_models import HoldScope, LegalHold
 from records.models import HarnessLot, Shipment, ShipmentLot, Suspect
-from records.trace import Found, batches_with, lots_of, parts_behind, reached_from
+from records.trace import Found, batches_with, lots_with_parts, reached_from
 from shop.clock import midnight
 from shop.jobs import Customer, Job, SetupSheet
 from shop.specifications import Document
@@ -84,9 +84,7 @@ def _start(hold: LegalHold) -> tuple[QuerySet[Batch], set[int], set[int]]:
             model = Shipment if hold.scope == HoldScope.SHIPMENT else HarnessLot
             pk = model._default_manager.filter(number=hold.name).values_list("pk", flat=True).first() or 0
             found = Found(hold.scope, pk, hold.name)
-            lots = lots_of(found)
-            every = {lot.pk for lot in lots} | {part.used_id for part in parts_behind(lots)}
-            return batches_with(found).order_by(), every, {pk} if hold.scope == HoldScope.SHIPMENT else nothing
+            return batches_with(found).order_by(), lots_with_parts(found), {pk} if hold.scope == HoldScope.SHIPMENT else nothing
         case HoldScope.PERIOD:
             begin, end = _span(hold)
             open_then = Batch.objects.filter(opened_at__lt=end).exclude(closed_at__lt=begin)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.db.models import F
 from django.utils.translation import gettext_lazy as _
 
 from inspection.models import Batch
@@ -140,6 +141,7 @@ class HarnessLot(models.Model):
 
     class Meta:
         ordering = ["-built_at", "number"]
+        indexes = [models.Index(F("built_at").desc(), "number", name="harness_lot_newest_first")]
         verbose_name = _("harness lot")
         constraints = [positive("quantity", "harness_lot_quantity_positive")]
 
@@ -173,6 +175,7 @@ class Shipment(models.Model):
 
     class Meta:
         ordering = ["-shipped_at", "number"]
+        indexes = [models.Index(F("shipped_at").desc(), "number", name="shipment_newest_first")]
         verbose_name = _("shipment")
 
     def __str__(self) -> str:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspection.models import Batch, BatchStatus, SetupScan
-from inspection.set_up import six_parts
+from inspection.set_up import PartState
 from records.acts.lots import needed_for, terminations_of
 from records.balances import cases_holding_batches, cases_holding_lots, harnesses_left, harnesses_left_of, pieces_left_of
 from records.content import PART_NAMES, PartContent, TraceRecord
@@ -86,13 +86,13 @@ class BatchRow:
     documents: list[IssuedDocument]
 
 
-def batch_row(batch: Batch, quantity: int, documents: list[IssuedDocument], parts: Sequence[PartContent]) -> BatchRow:
-    """parts: `batch_parts` of it, as its record says them."""
-    states = {state.part: state for state in six_parts(batch)}
+def batch_row(
+    batch: Batch, quantity: int, documents: list[IssuedDocument], parts: Sequence[PartContent], states: Sequence[PartState]
+) -> BatchRow:
+    """parts: `batch_parts` of it, as its record says them; states: `six_parts` of it."""
     cells = []
-    for content in parts:
-        scans = states[content["part"]].scans
-        linked = {evidence_line(scan): scan_url(scan) for scan in scans}
+    for content, state in zip(parts, states, strict=True):
+        linked = {evidence_line(scan): scan_url(scan) for scan in state.scans}
         lines = [Line(text, linked.get(text, "")) for text in content["evidence"]]
         cells.append(Part(content["part"], _(content["part"]).capitalize(), content["state"], str(STATE_WORDS[content["state"]]), lines))
     return BatchRow(batch, quantity, cells, documents)
@@ -113,7 +113,7 @@ def _sections(behind: Behind, record: TraceRecord) -> list[LotSection]:
     sections = []
     for (lot, shipped, origin), traced in zip(behind.lots, record["lots"], strict=True):
         rows = zip(behind.batches[lot.pk], traced["batches"], strict=True)
-        shown = [batch_row(batch, n, behind.issued[batch.pk], content["parts"]) for (batch, n), content in rows]
+        shown = [batch_row(batch, n, behind.issued[batch.pk], content["parts"], behind.states[batch.pk]) for (batch, n), content in rows]
         sections.append(LotSection(lot, shipped, shown, origin))
     return sections
 

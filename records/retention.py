@@ -261,7 +261,7 @@ def behind_all(records: Sequence[Kept]) -> dict[Kept, Behind]:
     # Batches of the lots themselves and of every lot behind them, then every lot that any of these batches went into.
     named = {lot for found in lots.values() for lot in found}
     inner: dict[int, set[int]] = {}
-    for part in parts_behind(HarnessLot.objects.filter(pk__in=named)):
+    for part in parts_behind(named):
         inner.setdefault(part.lot_id, set()).add(part.used_id)
     inside = {lot: _closure({lot}, inner) for lot in named}
     of_lot: dict[int, set[int]] = {}

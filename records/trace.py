@@ -5,22 +5,25 @@ Joins over foreign keys; recursive only for lots in lots.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from functools import cache
+from typing import Any, NamedTuple
 
 from django.db import connection
-from django.db.models import Model, Q, QuerySet
+from django.db.models import DateTimeField, Model, Q, QuerySet
 
 from inspection.models import Batch, Disposition, LoadedLot, PullTest, Reading, Sample, SetupScan, VisualFinding
-from inspection.set_up import with_scans
+from inspection.set_up import read_scans
 from records.models import HarnessLot, HarnessLotBatch, HarnessSerial, LotPart, PartOf, Shipment, ShipmentLot
 from records.trace_graph import KINDS
+from shop.composed import AnyOf, Composed, Given, by_key, hang
 from shop.concessions import Concession, ConcessionUse
 from shop.crib import Press, WearPart
-from shop.jobs import Customer, SetupSheet
-from shop.materials import TerminalLot, WireLot
+from shop.jobs import Customer, PlanLine, SetupSheet, TerminationWire
+from shop.materials import TerminalLot, Wire, WireLot
+from shop.pages.paging import COUNTED
 from shop.people import Person
 from shop.specifications import Document
 from shop.tools import Gauge, Tool
@@ -37,6 +40,12 @@ class Found:
 
 FORWARD = ("shipment", "harness lot", "batch", "serial", "customer")
 BACKWARD = tuple(kind for kind in KINDS if kind not in FORWARD)
+OF_LOTS = ("harness lot", "serial", "shipment", "customer")
+ASKED_FIRST = ("wear part", "concession")
+"""Kinds whose batches are found in two steps: the statement depends on the answer to another."""
+
+MOST_BATCHES = 200
+"""Batches read into one graph; an answer with more says so, with its true totals."""
 
 
 def things_of(kind: str) -> QuerySet[Any]:
@@ -120,18 +129,25 @@ def name_of(kind: str, thing: Any) -> str:
     return str(thing)
 
 
+_LINES = Composed(lambda: ShipmentLot.objects.filter(shipment=Given("shipment")).select_related("lot__job__customer", "lot__built_by"))
+
+
 def lots_behind(shipment: Shipment) -> list[tuple[HarnessLot, int]]:
     """The harness lots of a shipment and how many harnesses of each went with it."""
-    rows = ShipmentLot.objects.filter(shipment=shipment).select_related("lot__job__customer", "lot__built_by")
-    return [(row.lot, row.quantity) for row in rows]
+    return [(row.lot, row.quantity) for row in _LINES(shipment=shipment.pk)]
 
 
-def parts_behind(lots: Iterable[HarnessLot]) -> list[LotPart]:
+_PARTS = LotPart.objects.select_related("lot__job__customer", "used__job__customer", "used__built_by", "shipment")
+_PARTS_OF = Composed(lambda: _PARTS.filter(AnyOf("lot", "lots")))
+_PARTS_INTO = Composed(lambda: _PARTS.filter(AnyOf("used", "lots")))
+
+
+def parts_behind(lots: Iterable[int]) -> list[LotPart]:
     """Every lot that went into these lots, at any depth: one query for each level, a lot looked into once."""
-    seen = {lot.pk for lot in lots}
+    seen = set(lots)
     level, rows = set(seen), []
     while level:
-        found = list(LotPart.objects.filter(lot__in=level).select_related("lot__job", "used__job__customer", "used__built_by", "shipment"))
+        found = _PARTS_OF(lots=level)
         rows += found
         level = {row.used_id for row in found} - seen
         seen |= level
@@ -151,27 +167,35 @@ def batches_behind(lot: HarnessLot) -> list[tuple[Batch, int]]:
     return batches_behind_each([lot])[lot.pk]
 
 
+_BATCHES_OF_LOTS = Composed(
+    lambda: HarnessLotBatch.objects.filter(AnyOf("lot", "lots")).select_related(
+        "batch__termination__sheet__job",
+        "batch__termination__sheet__released_by",
+        "batch__termination__terminal",
+        "batch__termination__tool",
+        "batch__termination__press",
+        "batch__termination__specification__document",
+        "batch__tool",
+        "batch__opened_by",
+    )
+)
+_WIRES = Composed(lambda: TerminationWire.objects.filter(AnyOf("termination", "keys")), along={"wire": by_key(Wire)})
+_PLAN = Composed(lambda: PlanLine.objects.filter(AnyOf("termination", "keys")).order_by("pk"))
+_SAMPLES = Composed(lambda: Sample.objects.filter(AnyOf("batch", "keys")).order_by("number"))
+
+
 def batches_behind_each(lots: Iterable[HarnessLot]) -> dict[int, list[tuple[Batch, int]]]:
     """Lot -> `batches_behind` it, in as many queries as for one lot."""
     behind: dict[int, list[tuple[Batch, int]]] = {lot.pk: [] for lot in lots}
-    rows = (
-        HarnessLotBatch.objects.filter(lot__in=list(behind))
-        .select_related(
-            "batch__termination__sheet__job",
-            "batch__termination__sheet__released_by",
-            "batch__termination__terminal",
-            "batch__termination__tool",
-            "batch__termination__press",
-            "batch__termination__specification__document",
-            "batch__tool",
-            "batch__opened_by",
-        )
-        .prefetch_related(
-            "batch__termination__termination_wires__wire", "batch__termination__plan_lines", "batch__samples", with_scans("batch__")
-        )
-    )
+    rows = _BATCHES_OF_LOTS(lots=behind)
+    batches = {row.batch_id: row.batch for row in rows}
+    terminations = [batch.termination for batch in batches.values()]
+    hang(terminations, "termination_wires", _WIRES)
+    hang(terminations, "plan_lines", _PLAN)
+    hang(batches.values(), "samples", _SAMPLES)
+    read_scans(batches.values())
     for row in rows:
-        behind[row.lot_id].append((row.batch, row.quantity))
+        behind[row.lot_id].append((batches[row.batch_id], row.quantity))
     return behind
 
 
@@ -185,12 +209,73 @@ def batches_with(found: Found, begin: datetime | None = None, end: datetime | No
 
     begin, end: a batch counts when it was open at any moment between them. A gauge counts where it was set up or measured in that time.
     """
-    batches = _used_in(found, begin, end)
+    return _open_within(_used_in(found, begin, end), begin, end)
+
+
+def _open_within(batches: QuerySet[Batch], begin: Any, end: Any) -> QuerySet[Batch]:
     if end is not None:
         batches = batches.filter(opened_at__lt=end)
     if begin is not None:
         batches = batches.exclude(closed_at__lt=begin)
     return batches.order_by("opened_at", "number")
+
+
+class Picked(NamedTuple):
+    """`batches_with` as a question that may be composed already, and what it is asked about."""
+
+    first: Composed[int]
+    counted: Composed[int]
+    every: Composed[int]
+    given: dict[str, Any]
+
+
+_Questions = tuple[Composed[int], Composed[int], Composed[int]]
+
+
+def _questions(batches: Callable[[], QuerySet[Batch]]) -> _Questions:
+    """The keys of the first of some batches in their order, of as many as a list counts, and of all of them in no order."""
+
+    def keys() -> QuerySet[Batch, int]:
+        return batches().values_list("pk", flat=True)
+
+    return Composed(lambda: keys()[:MOST_BATCHES]), Composed(lambda: keys()[: COUNTED + 1]), Composed(lambda: keys().order_by())
+
+
+@cache
+def _asked(kind: str, since: bool, until: bool) -> _Questions:
+    begin = Given("begin", DateTimeField()) if since else None
+    end = Given("end", DateTimeField()) if until else None
+    in_lots = Batch.objects.filter(pk__in=HarnessLotBatch.objects.filter(AnyOf("lot", "lots")).order_by().values("batch"))
+
+    def batches() -> QuerySet[Batch]:
+        picked = in_lots if kind in OF_LOTS else _used_in(Found(kind, Given("pk"), ""), begin, end)  # type: ignore[arg-type]
+        return _open_within(picked, begin, end)
+
+    return _questions(batches)
+
+
+def picked(found: Found, begin: datetime | None = None, end: datetime | None = None) -> Picked:
+    """The same as `batches_with`, composed once for a kind where the answer is one statement."""
+    if found.kind in ASKED_FIRST:
+        return Picked(*_questions(lambda: batches_with(found, begin, end)), {})
+    given = {"lots": lots_with_parts(found)} if found.kind in OF_LOTS else {"pk": found.pk}
+    span = {name: moment for name, moment in (("begin", begin), ("end", end)) if moment is not None}
+    return Picked(*_asked(found.kind, begin is not None, end is not None), given | span)
+
+
+def first_batches(found: Found, begin: datetime | None = None, end: datetime | None = None) -> list[int]:
+    """The keys of the oldest `MOST_BATCHES` of `batches_with`."""
+    asked = picked(found, begin, end)
+    return asked.first(**asked.given)
+
+
+def totals_with(found: Found, begin: datetime | None = None, end: datetime | None = None) -> Totals:
+    """`totals` of `batches_with`."""
+    return totals_of(picked(found, begin, end))
+
+
+def totals_of(asked: Picked) -> Totals:
+    return _totals(*asked.every.statement(**asked.given))
 
 
 def _used_in(found: Found, begin: datetime | None, end: datetime | None) -> QuerySet[Batch]:
@@ -230,9 +315,16 @@ def _used_in(found: Found, begin: datetime | None, end: datetime | None) -> Quer
             return batches.filter(pk__in=Batch.objects.filter(number__in=names).order_by().values("pk").union(as_is))
         case "batch":
             return batches.filter(pk=pk)
-    lots = lots_of(found)
-    every = {lot.pk for lot in lots} | {part.used_id for part in parts_behind(lots)}
-    return batches.filter(pk__in=HarnessLotBatch.objects.filter(lot__in=every).order_by().values("batch"))
+    return batches.filter(pk__in=HarnessLotBatch.objects.filter(lot__in=lots_with_parts(found)).order_by().values("batch"))
+
+
+def lots_with_parts(found: Found) -> set[int]:
+    """The lots of a lot, a serial number, a shipment or a customer, and every lot inside them."""
+    lots = {lot.pk for lot in lots_of(found)}
+    return lots | {part.used_id for part in parts_behind(lots)}
+
+
+_LOTS_OF_SHIPMENT = Composed(lambda: HarnessLot.objects.filter(pk__in=ShipmentLot.objects.filter(shipment=Given("shipment")).values("lot")))
 
 
 def lots_of(found: Found) -> list[HarnessLot]:
@@ -243,7 +335,7 @@ def lots_of(found: Found) -> list[HarnessLot]:
         case "serial":
             return list(HarnessLot.objects.filter(serials__serial=HarnessSerial.objects.get(pk=found.pk).serial).order_by("-pk")[:1])
         case "shipment":
-            return list(HarnessLot.objects.filter(pk__in=ShipmentLot.objects.filter(shipment=found.pk).values("lot")))
+            return _LOTS_OF_SHIPMENT(shipment=found.pk)
         case "customer":
             return list(HarnessLot.objects.filter(pk__in=ShipmentLot.objects.filter(shipment__customer=found.pk).values("lot")))
     return []
@@ -283,23 +375,31 @@ SELECT 0, 0, 0, 0, name FROM shop_customer WHERE id IN (SELECT customer_id FROM 
 """
 
 
-def _reached(batches: QuerySet[Batch], answer: str) -> list[tuple[Any, ...]]:
-    """Rows of `answer` over picked, reached and sent. The text put in is the query's own; its values go as parameters."""
-    sql, params = batches.order_by().values("pk").query.sql_with_params()
+def _reached(batches: str, params: tuple[Any, ...], answer: str) -> list[tuple[Any, ...]]:
+    """Rows of `answer` over picked, reached and sent. batches: a statement of keys, Django's own; its values go as parameters."""
     with connection.cursor() as cursor:
-        cursor.execute(REACHED.format(batches=sql, answer=answer), params)
+        cursor.execute(REACHED.format(batches=batches, answer=answer), params)
         return list(cursor.fetchall())
+
+
+def _statement(batches: QuerySet[Batch]) -> tuple[str, tuple[Any, ...]]:
+    return batches.order_by().values("pk").query.sql_with_params()
 
 
 def reached_from(batches: QuerySet[Batch]) -> tuple[set[int], set[int]]:
     """Keys of the lots and shipments that these batches went into, at any depth."""
-    lots = {int(row[0]) for row in _reached(batches, "SELECT id FROM reached")}
-    return lots, {int(row[0]) for row in _reached(batches, "SELECT shipment_id FROM sent")}
+    picked = _statement(batches)
+    lots = {int(row[0]) for row in _reached(*picked, "SELECT id FROM reached")}
+    return lots, {int(row[0]) for row in _reached(*picked, "SELECT shipment_id FROM sent")}
 
 
 def totals(batches: QuerySet[Batch]) -> Totals:
     """What a set of batches amounts to and where it went, counted in the database."""
-    rows = _reached(batches, SUMMED)
+    return _totals(*_statement(batches))
+
+
+def _totals(batches: str, params: tuple[Any, ...]) -> Totals:
+    rows = _reached(batches, params, SUMMED)
     counted = next(row for row in rows if row[4] is None)
     count, pieces, lots, shipments = (int(n) for n in counted[:4])
     return Totals(count, pieces, lots, shipments, tuple(sorted(str(row[4]) for row in rows if row[4] is not None)))
@@ -333,18 +433,32 @@ def parts_ahead(lots: Iterable[int]) -> list[LotPart]:
     seen = set(lots)
     level, rows = set(seen), []
     while level:
-        found = list(LotPart.objects.filter(used__in=level).select_related("lot__job__customer", "used__job", "shipment"))
+        found = _PARTS_INTO(lots=level)
         rows += found
         level = {row.lot_id for row in found} - seen
         seen |= level
     return rows
 
 
+_LOTS_OF_BATCHES = Composed(lambda: HarnessLotBatch.objects.filter(AnyOf("batch", "batches")).select_related("lot__job"))
+_LINES_OF_LOTS = Composed(lambda: ShipmentLot.objects.filter(AnyOf("lot", "lots")).select_related("shipment__customer", "lot__job"))
+
+
+def lots_of_batches(batches: Iterable[int]) -> list[HarnessLotBatch]:
+    """What of these batches went into which lots, the lots with their jobs."""
+    return _LOTS_OF_BATCHES(batches=batches)
+
+
+def lines_of_lots(lots: Iterable[int]) -> list[ShipmentLot]:
+    """What of these lots went with which shipments, with lots, jobs and customers."""
+    return _LINES_OF_LOTS(lots=lots)
+
+
 def reach_of(batches: Iterable[Batch]) -> list[Reach]:
     """Where these batches went, in a few queries whatever their number: one more for each level of lots in lots."""
     listed = list(batches)
     in_lots: dict[int, list[tuple[HarnessLot, int]]] = {}
-    for row in HarnessLotBatch.objects.filter(batch__in=listed).select_related("lot__job"):
+    for row in lots_of_batches(batch.pk for batch in listed):
         in_lots.setdefault(row.batch_id, []).append((row.lot, row.quantity))
     first = {lot.pk for lots in in_lots.values() for lot, _ in lots}
     onward: dict[int, list[int]] = {}
@@ -353,7 +467,7 @@ def reach_of(batches: Iterable[Batch]) -> list[Reach]:
             onward.setdefault(part.used_id, []).append(part.lot_id)
     every = first | {into for lots in onward.values() for into in lots}
     shipped: dict[int, list[tuple[Shipment, HarnessLot, int]]] = {}
-    for line in ShipmentLot.objects.filter(lot__in=every).select_related("shipment__customer", "lot"):
+    for line in lines_of_lots(every):
         shipped.setdefault(line.lot_id, []).append((line.shipment, line.lot, line.quantity))
 
     def reached(lots: list[int]) -> list[int]:

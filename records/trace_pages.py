@@ -7,50 +7,23 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.core.paginator import Page
-from django.db.models import prefetch_related_objects
 from django.http import QueryDict
 from django.urls import reverse
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from inspection.models import Batch
-from records.trace import BACKWARD, Found, Reach, Totals, batches_with, reach_of, totals
+from records.trace import BACKWARD, MOST_BATCHES, Found, Reach, Totals, batches_with, picked, reach_of, totals_of, totals_with
 from records.trace_drawing import drawing
-from records.trace_graph import EVIDENCE, Edge, Graph, Node, Twig
-from records.trace_walk import MOST_BATCHES, ahead, behind, root_of
+from records.trace_graph import EVIDENCE, Edge, Graph, Node
+from records.trace_tree import tree_html
+from records.trace_urls import own_url, trace_url
+from records.trace_walk import ahead, behind
 from shop.clock import midnight
-from shop.pages.addresses import address
+from shop.composed import by_key
 from shop.pages.paging import LongPaginator
 
 BATCHES_A_PAGE = 100
-
-CATALOGUE = {
-    "wire lot": "wire-lots",
-    "terminal lot": "terminal-lots",
-    "tool": "tools",
-    "press": "presses",
-    "gauge": "gauges",
-    "person": "people",
-    "document": "documents",
-    "customer": "customers",
-}
-
-
-def own_url(kind: str, pk: int, name: str) -> str:
-    """The page of the thing itself; empty where it has none."""
-    match kind:
-        case "shipment":
-            return address("prove:shipment", name)
-        case "harness lot":
-            return address("prove:lot", name)
-        case "batch":
-            return address("prove:batch", name)
-        case "sheet":
-            return address("plan:sheet", pk)
-    return address("shop:detail", CATALOGUE[kind], pk) if kind in CATALOGUE else ""
-
-
-def trace_url(kind: str, pk: int) -> str:
-    return address("prove:trace", kind.replace(" ", "-"), pk)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,12 +77,16 @@ class WherePage:
     customers: list[str]
 
 
+_SHOWN = by_key(Batch, "termination__sheet__job__customer", "tool")
+
+
 def where_page(found: Found, span: Span, *, page: str | None = None, contain_url: str = "") -> WherePage:
     """A batch counts when it was open at any moment of the span."""
+    asked = picked(found, span.begin, span.end)
+    sums = totals_of(asked)
     batches = batches_with(found, span.begin, span.end)
-    sums = totals(batches)
-    shown = LongPaginator(batches, BATCHES_A_PAGE).get_page(page)
-    prefetch_related_objects(list(shown.object_list), "termination__sheet__job__customer", "tool")
+    pages = LongPaginator(batches, BATCHES_A_PAGE, first=asked.counted(**asked.given), read=lambda keys: _SHOWN(keys=keys))
+    shown = pages.get_page(page)
     return WherePage(
         found=found,
         kind_word=_(found.kind),
@@ -132,21 +109,6 @@ def where_page(found: Found, span: Span, *, page: str | None = None, contain_url
 
 
 @dataclass(frozen=True, slots=True)
-class Branch:
-    """A line of the tree, ready to be read. again: its branches stand higher up."""
-
-    kind: str
-    name: str
-    url: str
-    words: str
-    note: str
-    at: datetime | None
-    again: bool
-    is_open: bool
-    branches: tuple[Branch, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class TracePage:
     """The trace of one thing, in one direction."""
 
@@ -165,9 +127,9 @@ class TracePage:
     cut: bool
     most: int
     nodes: int
-    picture: str
+    picture: SafeString
     picture_cut: int
-    branches: tuple[Branch, ...]
+    tree: SafeString
 
 
 def directions_of(kind: str) -> tuple[str, ...]:
@@ -184,9 +146,9 @@ def graph_of(found: Found, direction: str, span: Span) -> Graph:
 def trace_page(found: Found, direction: str, span: Span, query: str) -> TracePage:
     """The page of a trace. query: the days of the span as they stand in the address, kept when the direction is changed."""
     graph = graph_of(found, direction, span)
-    root = root_of(found)
+    root = graph.nodes[found.kind, found.pk]
     tree = graph.tree(root.key, behind=direction == "behind")
-    sums = totals(batches_with(found, span.begin, span.end)) if found.kind in BACKWARD or direction == "behind" else None
+    sums = totals_with(found, span.begin, span.end) if found.kind in BACKWARD or direction == "behind" else None
     kept = f"&{query}" if query else ""
     address = trace_url(found.kind, found.pk)
     others = [one for one in directions_of(found.kind) if one != direction]
@@ -208,24 +170,9 @@ def trace_page(found: Found, direction: str, span: Span, query: str) -> TracePag
         cut=sums is not None and sums.batches > MOST_BATCHES,
         most=MOST_BATCHES,
         nodes=len(graph.nodes) - 1,
-        picture=picture,
+        picture=SafeString(picture),  # our own SVG: every text in it is escaped
         picture_cut=left_out,
-        branches=tuple(_branch(twig, 0) for twig in tree.twigs),
-    )
-
-
-def _branch(twig: Twig, depth: int) -> Branch:
-    node = twig.node
-    return Branch(
-        kind=_(node.kind),
-        name=node.name,
-        url=own_url(node.kind, node.pk, node.name) or trace_url(node.kind, node.pk),
-        words=twig.edge.words if twig.edge else "",
-        note=node.note,
-        at=node.at,
-        again=twig.again,
-        is_open=depth < 2,
-        branches=tuple(_branch(one, depth + 1) for one in twig.twigs),
+        tree=tree_html(tree),
     )
 
 

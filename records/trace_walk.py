@@ -4,23 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, datetime
+from functools import cache, partial
 from typing import Any
 
-from django.db.models import Max, Min, QuerySet
+from django.db.models import F, Max, Min, Model, Q, QuerySet
 
 from inspection.models import Batch, Disposition, LoadedLot, PullTest, Reading, Sample, SetupScan, VisualFinding
 from records.balances import harnesses_left_of
 from records.models import HarnessLot, HarnessLotBatch, HarnessSerial, LotPart, PartOf, Shipment, ShipmentLot, ShippedSerial
-from records.trace import Found, batches_with, lots_of, name_of, parts_ahead, parts_behind, read_batches, things_of
+from records.trace import (
+    MOST_BATCHES,
+    Found,
+    first_batches,
+    lines_of_lots,
+    lots_of,
+    lots_of_batches,
+    name_of,
+    parts_ahead,
+    parts_behind,
+    things_of,
+)
 from records.trace_graph import EVIDENCE, Graph, Key, Node
 from shop.clock import shop_day
+from shop.composed import AnyOf, Composed, Given
 from shop.concessions import ConcessionUse
 from shop.crib import WearPart
-from shop.people import Person, Qualification
+from shop.fields import label_of
+from shop.people import Qualification
 from shop.tools import Calibration
-
-MOST_BATCHES = 200
-"""Batches read into one graph; an answer with more says so, with its true totals."""
 
 
 def node_of(kind: str, thing: Any) -> Node:
@@ -31,7 +42,7 @@ def node_of(kind: str, thing: Any) -> Node:
             t = thing.termination
             note, at = f"{t.sheet} lead {t.lead} end {t.end}, {thing.status}", thing.opened_at
         case "harness lot":
-            note, at = f"{thing.quantity} {thing.get_kind_display()}, job {thing.job.number}", thing.built_at
+            note, at = f"{thing.quantity} {label_of(thing, 'kind')}, job {thing.job.number}", thing.built_at
             if thing.kept_back:
                 note += f", kept back: {thing.kept_back}"
         case "shipment":
@@ -47,121 +58,182 @@ def node_of(kind: str, thing: Any) -> Node:
         case "document":
             note = thing.title + (f", withdrawn {thing.withdrawn_on}" if thing.withdrawn_on else "")
         case "sheet":
-            note = str(thing.get_status_display())
+            note = label_of(thing, "status")
         case "concession":
             note = thing.reason
         case "tool" | "gauge":
-            note = str(thing.get_kind_display())
+            note = label_of(thing, "kind")
     return Node(kind, thing.pk, name_of(kind, thing), note, at)
 
 
 _WITH = {
-    "batch": ("termination__sheet__job", "termination__specification__document", "tool", "opened_by", "closed_by"),
-    "harness lot": ("job__customer",),
+    "batch": ("termination__sheet", "termination__specification__document", "tool"),
+    "harness lot": ("job",),
     "shipment": ("customer",),
     "wire lot": ("wire",),
     "terminal lot": ("terminal",),
     "wear part": ("tool",),
-    "sheet": ("job",),
 }
 
 
+def _of(model: type[Model]) -> QuerySet[Any]:
+    """The rows of a model without its own order, which would come into a DISTINCT."""
+    return model._default_manager.order_by()
+
+
+@cache
+def _some(kind: str) -> Composed[Any]:
+    return Composed(lambda: things_of(kind).select_related(*_WITH.get(kind, ())).filter(AnyOf("pk", "keys")))
+
+
+def read_things(kind: str, keys: Iterable[int | None]) -> dict[int, Any]:
+    """Things of a kind by key, with what `node_of` says of them; each once, however many batches it was used in."""
+    wanted = {key for key in keys if key is not None}
+    return {thing.pk: thing for thing in _some(kind)(keys=wanted)} if wanted else {}
+
+
 def root_of(found: Found) -> Node:
-    """The node a trace begins with. Raises the model's DoesNotExist."""
-    return node_of(found.kind, things_of(found.kind).select_related(*_WITH.get(found.kind, ())).get(pk=found.pk))
-
-
-def _read(batches: QuerySet[Batch], most: int) -> list[Batch]:
-    return read_batches(batches, *_WITH["batch"], most=most)
+    """The node a trace begins with. Raises KeyError where it is gone."""
+    return node_of(found.kind, read_things(found.kind, [found.pk])[found.pk])
 
 
 # --- Behind ----------------------------------------------------------------------------------------------------------------------
 
+_BATCHES_OF_LOTS = Composed(
+    lambda: (
+        HarnessLotBatch.objects.filter(AnyOf("lot", "lots"))
+        .select_related(*(f"batch__{path}" for path in _WITH["batch"]))
+        .order_by("lot", "batch")[:MOST_BATCHES]
+    )
+)
+_SHIPPED = ShipmentLot.objects.select_related("shipment__customer", "lot__job").order_by("-shipment__shipped_at", "pk")
+_LINES_OF_SHIPMENT = Composed(lambda: _SHIPPED.filter(shipment=Given("shipment"))[:MOST_BATCHES])
 
-def behind(found: Found, begin: datetime | None = None, end: datetime | None = None, *, most: int = MOST_BATCHES) -> Graph:
+
+def behind(found: Found, begin: datetime | None = None, end: datetime | None = None) -> Graph:
     """Everything behind a thing: shipments of a customer, lots, lots in lots, batches, and the evidence of each batch."""
     graph = Graph()
     root = graph.add(root_of(found))
-    lots: list[HarnessLot] = []
+    lots: set[int] = set()
     if found.kind in ("customer", "shipment"):
         lots = _shipments_behind(graph, found, root, begin, end)
     elif found.kind == "serial":
-        lots = lots_of(found)
-        for lot in HarnessLot.objects.filter(pk__in=[lot.pk for lot in lots]).select_related("job__customer"):
+        for lot in HarnessLot.objects.filter(pk__in=[lot.pk for lot in lots_of(found)]).select_related("job"):
             graph.join(graph.add(node_of("harness lot", lot)), root)
+            lots.add(lot.pk)
     elif found.kind == "harness lot":
-        lots = lots_of(found)
+        lots = {found.pk}
     parts = parts_behind(lots)
     for part in parts:
         _join_part(graph, part)
-    batches = _batches_of_lots(graph, {lot.pk for lot in lots} | {part.used_id for part in parts}, most)
     if found.kind == "batch":
-        batches = _read(Batch.objects.filter(pk=found.pk), 1)
+        batches = read_things("batch", [found.pk])
+    else:
+        batches = _batches_of_lots(graph, lots | {part.used_id for part in parts})
     _evidence(graph, batches)
     return graph
 
 
-def _shipments_behind(graph: Graph, found: Found, root: Key, begin: datetime | None, end: datetime | None) -> list[HarnessLot]:
-    lines = ShipmentLot.objects.select_related("shipment__customer", "lot__job__customer").order_by("-shipment__shipped_at", "pk")
-    lines = lines.filter(shipment=found.pk) if found.kind == "shipment" else lines.filter(shipment__customer=found.pk)
-    if begin and found.kind == "customer":
-        lines = lines.filter(shipment__shipped_at__gte=begin)
-    if end and found.kind == "customer":
-        lines = lines.filter(shipment__shipped_at__lt=end)
-    lots = {}
-    for line in lines[:MOST_BATCHES]:
+def _shipments_behind(graph: Graph, found: Found, root: Key, begin: datetime | None, end: datetime | None) -> set[int]:
+    lots = set()
+    for line in _lines(found, begin, end):
         shipment = graph.add(node_of("shipment", line.shipment))
         lot = graph.add(node_of("harness lot", line.lot))
         graph.join(lot, shipment, line.quantity, "harnesses")
         if root != shipment:
             graph.join(shipment, root)
-        lots[line.lot_id] = line.lot
-    return list(lots.values())
+        lots.add(line.lot_id)
+    return lots
+
+
+def _lines(found: Found, begin: datetime | None, end: datetime | None) -> list[ShipmentLot]:
+    """What went with a shipment, or with the newest of a customer's in the time."""
+    if found.kind == "shipment":
+        return _LINES_OF_SHIPMENT(shipment=found.pk)
+    sent = (Q(shipment__shipped_at__gte=begin) if begin else Q()) & (Q(shipment__shipped_at__lt=end) if end else Q())
+    return list(_SHIPPED.filter(sent, shipment__customer=found.pk)[:MOST_BATCHES])
 
 
 def _join_part(graph: Graph, part: LotPart) -> None:
     source, target = graph.add(node_of("harness lot", part.used)), graph.add(node_of("harness lot", part.lot))
-    note = f"{part.get_kind_display()} from shipment {part.shipment}" if part.shipment else str(part.get_kind_display())
-    graph.join(source, target, part.quantity, str(part.used.get_kind_display()), note)
+    note = f"{label_of(part, 'kind')} from shipment {part.shipment}" if part.shipment else label_of(part, "kind")
+    graph.join(source, target, part.quantity, label_of(part.used, "kind"), note)
 
 
-def _batches_of_lots(graph: Graph, lots: Iterable[int], most: int) -> list[Batch]:
-    rows = (
-        HarnessLotBatch.objects.filter(lot__in=list(lots))
-        .select_related("lot__job__customer", *(f"batch__{path}" for path in _WITH["batch"]))
-        .order_by("lot", "batch")[:most]
-    )
+def _batches_of_lots(graph: Graph, lots: set[int]) -> dict[int, Batch]:
+    """The batches of lots that are in the graph, by primary key."""
     batches = {}
-    for row in rows:
-        batch, lot = graph.add(node_of("batch", row.batch)), graph.add(node_of("harness lot", row.lot))
-        graph.join(batch, lot, row.quantity, "pieces")
+    for row in _BATCHES_OF_LOTS(lots=lots):
+        graph.join(graph.add(node_of("batch", row.batch)), ("harness lot", row.lot_id), row.quantity, "pieces")
         batches[row.batch_id] = row.batch
-    return list(batches.values())
+    return batches
 
 
-def _evidence(graph: Graph, batches: list[Batch]) -> None:
+def _measured_in(model: type[Reading | PullTest]) -> QuerySet[Any, Any]:
+    """Batch, gauge, calibration and person of whatever was measured, each combination once."""
+    taken = _of(model).filter(AnyOf("sample__batch", "batches")).annotate(batch=F("sample__batch"))
+    once: QuerySet[Any, Any] = taken.values_list("batch", "gauge", "calibration", "by", named=True).distinct()
+    return once
+
+
+_LOADED: Composed[Any] = Composed(
+    lambda: LoadedLot.objects.filter(AnyOf("batch", "batches")).values_list(
+        "batch", "wire_lot", "terminal_lot", "from_count", "to_count", named=True
+    )
+)
+_SCANNED: Composed[Any] = Composed(
+    lambda: (
+        _of(SetupScan)
+        .filter(AnyOf("batch", "batches"), accepted=True)
+        .order_by("pk")
+        .values_list("batch", "tool", "press", "gauge", "calibration", "by", named=True)
+    )
+)
+_MEASURED = [Composed(partial(_measured_in, model)) for model in (Reading, PullTest)]
+_LOOKED = Composed(lambda: _of(VisualFinding).filter(AnyOf("sample__batch", "batches")).values_list("sample__batch", "by").distinct())
+_COUNTED = Composed(
+    lambda: (
+        _of(Sample)
+        .filter(AnyOf("batch", "batches"), tool_count__isnull=False)
+        .values_list("batch")
+        .annotate(low=Min("tool_count"), high=Max("tool_count"))
+    )
+)
+_WORN = Composed(lambda: WearPart.objects.filter(AnyOf("tool", "tools")).select_related("tool"))
+_CALIBRATIONS = Composed(lambda: Calibration.objects.select_related(None).filter(AnyOf("pk", "keys")))
+_HELD = Composed(lambda: Qualification.objects.filter(AnyOf("person", "people")))
+_CONCEDED = Composed(lambda: ConcessionUse.objects.filter(AnyOf("batch", "numbers")).select_related("concession"))
+_USED_AS_IS = Composed(lambda: Disposition.objects.filter(AnyOf("batch", "batches"), concession__isnull=False).select_related("concession"))
+
+
+def _evidence(graph: Graph, batches: dict[int, Batch]) -> None:
     """What each batch was made with: reels by the counts at which they were loaded, tool, wear parts, press, gauges, people, papers."""
     if not batches:
         return
-    by_pk = {batch.pk: batch for batch in batches}
-    keys = {batch.pk: graph.add(node_of("batch", batch)) for batch in batches}
-    for loaded in LoadedLot.objects.filter(batch__in=by_pk).select_related("wire_lot__wire", "terminal_lot__terminal"):
-        kind = "wire lot" if loaded.wire_lot else "terminal lot"
-        last = loaded.to_count if loaded.to_count is not None else by_pk[loaded.batch_id].last_count
-        note = f"pieces {loaded.from_count + 1} to {last}" if last > loaded.from_count else "no piece yet"
-        graph.join(graph.add(node_of(kind, loaded.lot)), keys[loaded.batch_id], max(last - loaded.from_count, 0), "pieces", note)
-    scans = SetupScan.objects.filter(batch__in=by_pk, accepted=True).select_related("tool", "press", "gauge", "calibration", "by")
-    for scan in scans:
-        for kind, thing in (("tool", scan.tool), ("press", scan.press), ("gauge", scan.gauge)):
-            if thing is not None:
-                note = _calibrated(scan.calibration) if kind == "gauge" else ""
-                graph.join(graph.add(node_of(kind, thing)), keys[scan.batch_id], note=note)
-    for model in (Reading, PullTest):
-        used = model.objects.filter(sample__batch__in=by_pk).order_by().values("sample__batch", "gauge", "calibration").distinct()
-        _gauges(graph, keys, list(used))
+    keys = {pk: graph.add(node_of("batch", batch)) for pk, batch in batches.items()}
+    _lots_loaded(graph, batches, keys)
+    scans = _SCANNED(batches=keys)
+    measured = [row for question in _MEASURED for row in question(batches=keys)]
+    for kind, used in (("tool", [(scan.batch, scan.tool) for scan in scans]), ("press", [(scan.batch, scan.press) for scan in scans])):
+        things = read_things(kind, (pk for _batch, pk in used))
+        for batch, pk in used:
+            if pk is not None:
+                graph.join(graph.add(node_of(kind, things[pk])), keys[batch])
+    _gauges(graph, keys, dict.fromkeys((row.batch, row.gauge, row.calibration) for row in [*scans, *measured]))
     _tools(graph, batches, keys)
-    _people(graph, by_pk, keys)
+    _people(graph, batches, keys, _did(batches, scans, measured))
     _papers(graph, batches, keys)
+
+
+def _lots_loaded(graph: Graph, batches: dict[int, Batch], keys: dict[int, Key]) -> None:
+    loaded = _LOADED(batches=keys)
+    lots = {"wire lot": read_things("wire lot", (row.wire_lot for row in loaded))}
+    lots["terminal lot"] = read_things("terminal lot", (row.terminal_lot for row in loaded))
+    for row in loaded:
+        kind, pk = ("wire lot", row.wire_lot) if row.wire_lot else ("terminal lot", row.terminal_lot)
+        last = row.to_count if row.to_count is not None else batches[row.batch].last_count
+        note = f"pieces {row.from_count + 1} to {last}" if last > row.from_count else "no piece yet"
+        graph.join(graph.add(node_of(kind, lots[kind][pk])), keys[row.batch], max(last - row.from_count, 0), "pieces", note)
 
 
 def _calibrated(calibration: Any) -> str:
@@ -171,28 +243,28 @@ def _calibrated(calibration: Any) -> str:
     return f"calibration {calibration.certificate}, {calibration.result}, until {calibration.due_on}"
 
 
-def _gauges(graph: Graph, keys: dict[int, Key], used: list[dict[str, Any]]) -> None:
-    gauges = {g.pk: g for g in things_of("gauge").filter(pk__in={row["gauge"] for row in used})}
-    calibrations = Calibration.objects.select_related(None).in_bulk({row["calibration"] for row in used})
-    for row in used:
-        node = graph.add(node_of("gauge", gauges[row["gauge"]]))
-        graph.join(node, keys[row["sample__batch"]], note=_calibrated(calibrations.get(row["calibration"])))
+def _gauges(graph: Graph, keys: dict[int, Key], used: Iterable[tuple[int, int | None, int | None]]) -> None:
+    """used: batch, gauge, the calibration that was in force."""
+    rows = [(batch, gauge, calibration) for batch, gauge, calibration in used if gauge is not None]
+    gauges = read_things("gauge", (gauge for _batch, gauge, _calibration in rows))
+    calibrations = {c.pk: c for c in _CALIBRATIONS(keys={c for _batch, _gauge, c in rows if c is not None})}
+    for batch, gauge, calibration in rows:
+        graph.join(graph.add(node_of("gauge", gauges[gauge])), keys[batch], note=_calibrated(calibrations.get(calibration or 0)))
 
 
-def _tools(graph: Graph, batches: list[Batch], keys: dict[int, Key]) -> None:
+def _tools(graph: Graph, batches: dict[int, Batch], keys: dict[int, Key]) -> None:
     """Tools, and the wear parts in them at the tool's count of the samples; without counts, on the days of the batch."""
-    for batch in batches:
+    for pk, batch in batches.items():
         if batch.tool is not None:
-            graph.join(graph.add(node_of("tool", batch.tool)), keys[batch.pk])
-    counted = Sample.objects.filter(batch__in=list(keys), tool_count__isnull=False).order_by().values("batch")
-    counts = {row["batch"]: (row["low"], row["high"]) for row in counted.annotate(low=Min("tool_count"), high=Max("tool_count"))}
+            graph.join(graph.add(node_of("tool", batch.tool)), keys[pk])
     parts: dict[int, list[WearPart]] = {}
-    for part in WearPart.objects.filter(tool__in={b.tool_id for b in batches if b.tool_id}).select_related("tool"):
+    for part in _WORN(tools={batch.tool_id for batch in batches.values() if batch.tool_id}):
         parts.setdefault(part.tool_id, []).append(part)
-    for batch in batches:
+    counts = {batch: (low, high) for batch, low, high in _COUNTED(batches=keys)} if parts else {}
+    for pk, batch in batches.items():
         for part in parts.get(batch.tool_id or 0, []):
-            if _was_fitted(part, batch, counts.get(batch.pk)):
-                graph.join(graph.add(node_of("wear part", part)), keys[batch.pk], note=f"in {part.tool}")
+            if _was_fitted(part, batch, counts.get(pk)):
+                graph.join(graph.add(node_of("wear part", part)), keys[pk], note=f"in {part.tool}")
 
 
 def _was_fitted(part: WearPart, batch: Batch, counts: tuple[int, int] | None) -> bool:
@@ -205,33 +277,39 @@ def _was_fitted(part: WearPart, batch: Batch, counts: tuple[int, int] | None) ->
     return part.fitted_at_count <= counts[1] and (part.removed_at_count is None or part.removed_at_count >= counts[0])
 
 
-def _people(graph: Graph, by_pk: dict[int, Batch], keys: dict[int, Key]) -> None:
-    """Who did what, with the qualifications that were in force on the day the batch was opened."""
-    did: dict[tuple[int, int], list[str]] = {}
+BatchAndPerson = tuple[int, int]
+
+
+def _did(batches: dict[int, Batch], scans: Iterable[Any], measured: Iterable[Any]) -> dict[BatchAndPerson, list[str]]:
+    """Batch and person -> what this person did on it, in the order of the work."""
+    did: dict[BatchAndPerson, dict[str, None]] = {}
 
     def note(batch: int, person: int | None, word: str) -> None:
-        if person is not None and word not in did.setdefault((batch, person), []):
-            did[batch, person].append(word)
+        if person is not None:
+            did.setdefault((batch, person), {})[word] = None
 
-    for batch in by_pk.values():
-        note(batch.pk, batch.opened_by_id, "opened")
-    for batch_pk, person in SetupScan.objects.filter(batch__in=by_pk, accepted=True).order_by().values_list("batch", "by").distinct():
-        note(batch_pk, person, "set up")
-    for model in (Reading, PullTest):
-        for batch_pk, person in model.objects.filter(sample__batch__in=by_pk).order_by().values_list("sample__batch", "by").distinct():
-            note(batch_pk, person, "measured")
-    looked = VisualFinding.objects.filter(sample__batch__in=by_pk).order_by().values_list("sample__batch", "by").distinct()
-    for batch_pk, person in looked:
-        note(batch_pk, person, "looked at pieces")
-    for batch in by_pk.values():
-        note(batch.pk, batch.closed_by_id, "closed")
-    people = Person.objects.in_bulk({person for _batch, person in did})
+    for pk, batch in batches.items():
+        note(pk, batch.opened_by_id, "opened")
+    for scan in scans:
+        note(scan.batch, scan.by, "set up")
+    for row in measured:
+        note(row.batch, row.by, "measured")
+    for pk, person in _LOOKED(batches=batches):
+        note(pk, person, "looked at pieces")
+    for pk, batch in batches.items():
+        note(pk, batch.closed_by_id, "closed")
+    return {both: list(words) for both, words in did.items()}
+
+
+def _people(graph: Graph, batches: dict[int, Batch], keys: dict[int, Key], did: dict[BatchAndPerson, list[str]]) -> None:
+    """Who did what, with the qualifications that were in force on the day the batch was opened."""
+    people = read_things("person", (person for _batch, person in did))
     held: dict[int, list[Qualification]] = {}
-    for q in Qualification.objects.filter(person__in=people):
+    for q in _HELD(people=people):
         held.setdefault(q.person_id, []).append(q)
-    for (batch_pk, person), words in did.items():
-        qualified = _qualified(held.get(person, []), shop_day(by_pk[batch_pk].opened_at))
-        graph.join(graph.add(node_of("person", people[person])), keys[batch_pk], note=f"{', '.join(words)}; {qualified}")
+    for (pk, person), words in did.items():
+        qualified = _qualified(held.get(person, []), shop_day(batches[pk].opened_at))
+        graph.join(graph.add(node_of("person", people[person])), keys[pk], note=f"{', '.join(words)}; {qualified}")
 
 
 def _qualified(held: list[Qualification], on: date) -> str:
@@ -239,16 +317,16 @@ def _qualified(held: list[Qualification], on: date) -> str:
     return "qualified for " + ", ".join(current) if current else "no qualification in force"
 
 
-def _papers(graph: Graph, batches: list[Batch], keys: dict[int, Key]) -> None:
-    for batch in batches:
+def _papers(graph: Graph, batches: dict[int, Batch], keys: dict[int, Key]) -> None:
+    for pk, batch in batches.items():
         t = batch.termination
-        graph.join(graph.add(node_of("sheet", t.sheet)), keys[batch.pk], note=f"lead {t.lead} end {t.end}")
+        graph.join(graph.add(node_of("sheet", t.sheet)), keys[pk], note=f"lead {t.lead} end {t.end}")
         if t.specification is not None:
-            graph.join(graph.add(node_of("document", t.specification.document)), keys[batch.pk], note=f"by specification {t.specification}")
-    numbers = {batch.number: batch.pk for batch in batches}
-    for use in ConcessionUse.objects.filter(batch__in=numbers).select_related("concession"):
+            graph.join(graph.add(node_of("document", t.specification.document)), keys[pk], note=f"by specification {t.specification}")
+    numbers = {batch.number: pk for pk, batch in batches.items()}
+    for use in _CONCEDED(numbers=numbers):
         graph.join(graph.add(node_of("concession", use.concession)), keys[numbers[use.batch]], use.quantity, "pieces")
-    for row in Disposition.objects.filter(batch__in=keys, concession__isnull=False).select_related("concession"):
+    for row in _USED_AS_IS(batches=keys):
         if row.concession is not None:
             graph.join(graph.add(node_of("concession", row.concession)), keys[row.batch_id], row.quantity, "pieces", "used as they are")
 
@@ -256,20 +334,21 @@ def _papers(graph: Graph, batches: list[Batch], keys: dict[int, Key]) -> None:
 # --- Ahead -----------------------------------------------------------------------------------------------------------------------
 
 
-def ahead(found: Found, begin: datetime | None = None, end: datetime | None = None, *, most: int = MOST_BATCHES) -> Graph:
+def ahead(found: Found, begin: datetime | None = None, end: datetime | None = None) -> Graph:
     """Everything a thing went into: batches, lots, lots of lots, shipments, customers. A customer is where every way ends."""
     graph = Graph()
     root = graph.add(root_of(found))
     lots: set[int] = set()
     if found.kind in EVIDENCE or found.kind == "batch":
-        batches = _read(batches_with(found, begin, end), most)
+        picked = first_batches(found, begin, end)
+        read = read_things("batch", picked)
+        batches = {pk: read[pk] for pk in picked}
         used = _pieces_of(found, batches)
-        for batch in batches:
+        for pk, batch in batches.items():
             key = graph.add(node_of("batch", batch))
             if key != root:
-                graph.join(root, key, used.get(batch.pk), "pieces" if batch.pk in used else "")
-        rows = HarnessLotBatch.objects.filter(batch__in=batches).select_related("lot__job__customer")
-        for row in rows:
+                graph.join(root, key, used.get(pk), "pieces" if pk in used else "")
+        for row in lots_of_batches(batches):
             graph.join(("batch", row.batch_id), graph.add(node_of("harness lot", row.lot)), row.quantity, "pieces")
             lots.add(row.lot_id)
     elif found.kind == "harness lot":
@@ -280,21 +359,25 @@ def ahead(found: Found, begin: datetime | None = None, end: datetime | None = No
     elif found.kind == "shipment":
         shipment = Shipment.objects.select_related("customer").get(pk=found.pk)
         _to_customer(graph, shipment)
-        for part in LotPart.objects.filter(shipment=shipment).select_related("lot__job__customer", "used__job__customer", "shipment"):
+        for part in LotPart.objects.filter(shipment=shipment).select_related("lot__job", "used__job", "shipment"):
             graph.join(root, graph.add(node_of("harness lot", part.lot)), part.quantity, "harnesses", f"returned: {part.reason}")
     _lots_ahead(graph, lots)
     return graph
 
 
-def _pieces_of(found: Found, batches: list[Batch]) -> dict[int, int]:
+_LOADED_OF = {
+    f"{kind} lot": Composed(partial(LoadedLot.objects.filter, AnyOf("batch", "batches"), **{f"{kind}_lot": Given("lot")}))
+    for kind in ("wire", "terminal")
+}
+
+
+def _pieces_of(found: Found, batches: dict[int, Batch]) -> dict[int, int]:
     """How many pieces of each batch a reel or spool made, by the counts at which it was loaded."""
-    if found.kind not in ("wire lot", "terminal lot"):
+    if found.kind not in _LOADED_OF:
         return {}
-    last = {batch.pk: batch.last_count for batch in batches}
     pieces: dict[int, int] = {}
-    column = found.kind.replace(" ", "_")
-    for loaded in LoadedLot.objects.filter(batch__in=last, **{column: found.pk}):
-        to = loaded.to_count if loaded.to_count is not None else last[loaded.batch_id]
+    for loaded in _LOADED_OF[found.kind](batches=batches, lot=found.pk):
+        to = loaded.to_count if loaded.to_count is not None else batches[loaded.batch_id].last_count
         pieces[loaded.batch_id] = pieces.get(loaded.batch_id, 0) + max(to - loaded.from_count, 0)
     return pieces
 
@@ -304,14 +387,14 @@ def _lots_ahead(graph: Graph, lots: set[int]) -> None:
     for part in parts:
         _join_part(graph, part)
     every = lots | {part.lot_id for part in parts}
-    for line in ShipmentLot.objects.filter(lot__in=every).select_related("shipment__customer", "lot__job__customer"):
+    for line in lines_of_lots(every):
         shipment = _to_customer(graph, line.shipment)
         graph.join(graph.add(node_of("harness lot", line.lot)), shipment, line.quantity, "harnesses")
     _say_what_is_left(graph, every)
 
 
 def _say_what_is_left(graph: Graph, lots: set[int]) -> None:
-    rows = {lot.pk: lot for lot in HarnessLot.objects.filter(pk__in=lots).select_related("job__customer")}
+    rows = read_things("harness lot", lots)
     for pk, left in harnesses_left_of(rows.values()).items():
         node = node_of("harness lot", rows[pk])
         graph.nodes[node.key] = Node(node.kind, node.pk, node.name, f"{node.note}, {left} in stock", node.at)
@@ -326,12 +409,12 @@ def _to_customer(graph: Graph, shipment: Shipment) -> Key:
 def _serial_ahead(graph: Graph, found: Found, root: Key) -> None:
     """The lots a harness was in, one after the other, and the shipments it went with."""
     serial = HarnessSerial.objects.get(pk=found.pk).serial
-    rows = list(HarnessSerial.objects.filter(serial=serial).select_related("lot__job__customer").order_by("lot"))
+    rows = list(HarnessSerial.objects.filter(serial=serial).select_related("lot__job").order_by("lot"))
     for row in rows:
         graph.join(root, graph.add(node_of("harness lot", row.lot)))
     pks = [row.lot_id for row in rows]
-    for part in LotPart.objects.filter(lot__in=pks, used__in=pks).select_related("lot__job__customer", "used__job__customer", "shipment"):
-        note = str(part.get_kind_display()) + (f" from shipment {part.shipment}" if part.kind == PartOf.RETURNED else "")
+    for part in LotPart.objects.filter(lot__in=pks, used__in=pks).select_related("lot__job", "used__job", "shipment"):
+        note = label_of(part, "kind") + (f" from shipment {part.shipment}" if part.kind == PartOf.RETURNED else "")
         graph.join(("harness lot", part.used_id), ("harness lot", part.lot_id), 1, "", note)
     sent = ShippedSerial.objects.filter(serial__in=rows).select_related("line__shipment__customer")
     for gone in sent:

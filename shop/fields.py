@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from django.core.validators import RegexValidator
@@ -89,3 +90,14 @@ def positive(field: str, name: str) -> models.CheckConstraint:
         violation_error_code="data.positive",
         violation_error_message=_("The value must be greater than zero."),
     )
+
+
+@cache
+def _labels(column: models.Field[Any, Any]) -> dict[Any, Any]:
+    return dict(column.flatchoices)
+
+
+def label_of(thing: models.Model, column: str) -> str:
+    """What Django's `get_..._display` says, in the reader's language, without going through all choices for each row."""
+    value = getattr(thing, column)
+    return str(_labels(thing._meta.get_field(column)).get(value, value))

@@ -14,11 +14,12 @@ from typing import Any
 
 from django.conf import settings
 from django.db import DatabaseError, connection, transaction
-from django.db.models import Model
+from django.db.models import CharField, DateTimeField, Model
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 
 from shop.clock import now
+from shop.composed import Composed, Given
 from shop.desk_looks import Door, Look, LookedAs
 from shop.people import Person
 
@@ -86,19 +87,36 @@ class NoteLooks:
         return response
 
 
+_LOOKED = Composed(
+    lambda: (
+        Look.objects.filter(
+            at__gt=Given("since", DateTimeField()),
+            person=Given("person"),
+            kind=Given("kind", CharField()),
+            subject_id=Given("subject_id"),
+            what=Given("what", CharField()),
+            door=Given("door", CharField()),
+        )
+        .order_by()
+        .values_list("name", flat=True)
+    )
+)
+"""The names under which a person looked at a thing in the last minutes."""
+
+
 def note(person: Person, what: LookedAs, door: Door, find: Callable[[], Thing | None], *, at: datetime) -> None:
     """Write that the person looked, unless they did a moment ago. Never raises for the database: the page was already made."""
     try:
         thing = find()
         if thing is None:
             return
-        given = {"person": person, "kind": thing.kind, "subject_id": thing.pk, "what": what, "door": door}
-        if thing.pk == 0:
-            given["name"] = thing.name[:160]
-        if Look.objects.filter(at__gt=at - SAME_FOR, **given).exists():
+        name, of = thing.name[:160], {"kind": thing.kind, "subject_id": thing.pk, "what": what.value, "door": door.value}
+        before = _LOOKED(since=at - SAME_FOR, person=person.pk, **of)
+        # Whole lists share the key 0: their name tells which.
+        if name in before or (before and thing.pk):
             return
         with _not_long(), transaction.atomic():
-            Look.objects.create(at=at, **(given | {"name": thing.name[:160]}))
+            Look.objects.create(at=at, person=person, name=name, **of)
     except DatabaseError:
         logger.warning("a look of %s could not be noted", person.username, exc_info=True)
 

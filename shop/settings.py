@@ -171,6 +171,7 @@ MIDDLEWARE = [
     "csp.middleware.CSPMiddleware",
     "shop.device_policy.DevicePolicy",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "shop.touches.TouchSession",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -220,8 +221,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 
-SESSION_COOKIE_AGE = IDLE_MINUTES * 60
-SESSION_SAVE_EVERY_REQUEST = True  # the age counts from the last touch
+SESSION_COOKIE_AGE = IDLE_MINUTES * 60  # from the last touch: shop.touches
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SERVED_OVER_TLS

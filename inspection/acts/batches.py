@@ -52,6 +52,7 @@ from inspection.tasks import forecast_tool_wear
 from shop.acts.concessions import concession_numbers, lot_concessions, quantity_findings, use_concessions
 from shop.characteristics import Characteristic
 from shop.clock import shop_day
+from shop.composed import AnyOf, Composed
 from shop.concessions import Concession
 from shop.crib import Press
 from shop.criteria import CROSS_SECTION
@@ -261,6 +262,18 @@ def _concessions_for(thing: Thing, t: Termination, at: datetime) -> list[Concess
     return own + concessions_on(live_concessions([t.sheet_id], on), t)
 
 
+_FINDINGS = Composed(
+    lambda: SetupScan.objects.filter(AnyOf("batch", "batches"), accepted=True).order_by("pk").values_list("batch", "findings")
+)
+_LET_THROUGH = Composed(
+    lambda: (
+        Disposition.objects.filter(AnyOf("batch", "batches"), concession__isnull=False)
+        .order_by("batch", "number")
+        .values_list("batch", "concession__number")
+    )
+)
+
+
 def concessions_used(batch: Batch) -> list[str]:
     """The numbers of the concessions under which a batch was set up, or held pieces of it are used as they are."""
     return concessions_used_in([batch])
@@ -270,11 +283,10 @@ def concessions_used_in(batches: Iterable[Batch]) -> list[str]:
     """The same for many batches, in their order, in two queries."""
     keys = [batch.pk for batch in batches]
     findings: dict[int, list[Finding]] = {}
-    for pk, texts in SetupScan.objects.filter(batch__in=keys, accepted=True).order_by("pk").values_list("batch", "findings"):
+    for pk, texts in _FINDINGS(batches=keys):
         findings.setdefault(pk, []).extend(findings_from_text(texts))
     as_is: dict[int, list[str]] = {}
-    decided = Disposition.objects.filter(batch__in=keys, concession__isnull=False)
-    for pk, number in decided.order_by("batch", "number").values_list("batch", "concession__number"):
+    for pk, number in _LET_THROUGH(batches=keys):
         as_is.setdefault(pk, []).append(number)
     return list(dict.fromkeys(number for pk in keys for number in [*concession_numbers(findings.get(pk, [])), *as_is.get(pk, [])]))
 

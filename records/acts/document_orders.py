@@ -36,7 +36,7 @@ def is_long(of: Ordered) -> bool:
     if isinstance(of, Batch):
         return Reading.objects.filter(sample__batch=of)[:LONG].count() >= LONG
     lots = [of] if isinstance(of, HarnessLot) else [lot for lot, _quantity in lots_behind(of)]
-    every = {lot.pk for lot in lots} | {part.used_id for part in parts_behind(lots)}
+    every = {lot.pk for lot in lots} | {part.used_id for part in parts_behind(lot.pk for lot in lots)}
     return HarnessLotBatch.objects.filter(lot__in=every)[:LONG_TRACE].count() >= LONG_TRACE
 
 

@@ -39,7 +39,7 @@ CERTIFIED_MEANING = "conformity certified"
 def certificate_findings(shipment: Shipment) -> list[Finding]:
     """Nothing is certified while a batch behind it, through lots in lots, waits for a decision, or a containment case suspects it."""
     lots = [lot for lot, _quantity in lots_behind(shipment)]
-    every = {lot.pk for lot in lots} | {part.used_id for part in parts_behind(lots)}
+    every = {lot.pk for lot in lots} | {part.used_id for part in parts_behind(lot.pk for lot in lots)}
     holds = Hold.objects.filter(batch__lot_batches__lot__in=every, decided_at__isnull=True).select_related("batch")
     found = [misfit("certificate.hold", shipment=shipment.number, batch=hold.batch.number) for hold in holds.distinct().order_by("pk")]
     cases = open_suspects().filter(shipment=shipment).order_by("case__number").values_list("case__number", flat=True).distinct()

@@ -16,10 +16,9 @@ from records.content import TraceRecord
 from records.gather.trace import lot_trace, shipment_trace
 from records.models import HarnessLot, Shipment
 from records.pages.trace import direction_asked, thing_found
-from records.trace import BACKWARD, Found, Reach, batches_with, find, totals
+from records.trace import BACKWARD, MOST_BATCHES, Found, Reach, batches_with, find, totals
 from records.trace_graph import KINDS, Edge
 from records.trace_pages import Span, graph_of, where_page
-from records.trace_walk import MOST_BATCHES
 from shop.api.fields import AnySerializer, shape_of
 from shop.api.view import ApiView, asked_in_address, found, person_of
 from shop.clock import now

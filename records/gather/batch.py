@@ -12,6 +12,7 @@ from inspection.chart_svg import ChartPoint, run_chart
 from inspection.deciding import printed
 from inspection.models import Batch, BatchStatus, PullTest, Reading, ReadingSource, Sample, SampleState, SetupScan
 from inspection.plan import limits_of
+from inspection.set_up import PartState as SixPart
 from inspection.set_up import current_scans, findings_from_text, six_parts
 from inspection.verdict import Outcome
 from records.batch_photos import photos_of
@@ -104,11 +105,11 @@ def load_batch(batch: Batch) -> Batch:
     )
 
 
-def batch_parts(batch: Batch) -> list[PartContent]:
-    """The six parts with their evidence: what proved the set-up, and for inspection what was measured."""
+def batch_parts(batch: Batch, states: Iterable[SixPart] | None = None) -> list[PartContent]:
+    """The six parts with their evidence: what proved the set-up, and for inspection what was measured. states: `six_parts` of it."""
     samples = list(batch.samples.all())
     parts: list[PartContent] = []
-    for state in six_parts(batch):
+    for state in six_parts(batch) if states is None else states:
         evidence = [evidence_line(scan) for scan in state.scans]
         if state.part == "documents":
             t = batch.termination

@@ -101,6 +101,6 @@ def certificate_content(shipment: Shipment) -> CertificateContent:
         "inspected": [_inspected(lot, batch, recorded.get(batch.pk, ())) for lot, batch in pairs],
         "materials": _materials(batches),
         "documents": [document_content(d) for d in sorted(documents, key=str)],
-        "concessions": concession_contents(concessions_behind(every)),
+        "concessions": concession_contents(concessions_behind(behind)),
         "statement": STATEMENT,
     }

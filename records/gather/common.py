@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from functools import cache, reduce
+from operator import or_
 
 from django.conf import settings
 from django.db.models import Q
@@ -28,6 +30,7 @@ from records.content import (
     WireContent,
 )
 from records.models import Signature
+from shop.composed import AnyOf, Composed
 from shop.concessions import Concession
 from shop.finding import Finding, Verdict
 from shop.jobs import Job, Termination
@@ -175,10 +178,15 @@ def finding_content(finding: Finding) -> FindingContent:
 
 def signatures_of(*subjects: tuple[str, Iterable[int]]) -> list[SignatureContent]:
     """Signatures given on these things, in the order of the ledger."""
-    wanted = Q()
-    for kind, ids in subjects:
-        wanted |= Q(subject_kind=kind, subject_id__in=list(ids))
-    return signature_contents(Signature.objects.filter(wanted).order_by("entry_id"))
+    ids = {f"ids{n}": list(ids) for n, (_kind, ids) in enumerate(subjects)}
+    return signature_contents(_signed(tuple(kind for kind, _ids in subjects))(**ids))
+
+
+@cache
+def _signed(kinds: tuple[str, ...]) -> Composed[Signature]:
+    """The signatures on things of some kinds, whose keys are told as ids0, ids1 and so on."""
+    wanted = reduce(or_, (Q(AnyOf("subject_id", f"ids{n}"), subject_kind=kind) for n, kind in enumerate(kinds)))
+    return Composed(lambda: Signature.objects.filter(wanted).order_by("entry_id"))
 
 
 def claims_of(samples: Iterable[int]) -> list[SignatureContent]:
@@ -241,9 +249,13 @@ def why_of(scan: SetupScan) -> str:
     return " ".join(blocking or let_through) if blocking or let_through else " ".join(w for w in (worded(f).what for f in findings) if w)
 
 
+_CONCESSIONS = Composed(lambda: Concession.objects.filter(AnyOf("number", "numbers")).select_related("granted_by").order_by("number"))
+
+
 def concession_contents(numbers: Iterable[str]) -> list[ConcessionContent]:
     """The concessions of these numbers as documents print them."""
-    rows = Concession.objects.filter(number__in=list(numbers)).select_related("granted_by").order_by("number")
+    wanted = list(numbers)
+    rows = _CONCESSIONS(numbers=wanted) if wanted else []
     return [
         {
             "number": c.number,

@@ -10,6 +10,8 @@ from django.db.models import Q
 
 from inspection.acts.batches import concessions_used_in
 from inspection.models import Batch, Hold
+from inspection.set_up import PartState as SixPart
+from inspection.set_up import six_parts
 from records.content import (
     PART_NAMES,
     HoldContent,
@@ -25,23 +27,28 @@ from records.gather.batch import batch_parts
 from records.gather.common import concession_contents, hold_content, part, shop_content, signatures_of
 from records.models import HarnessLot, HarnessSerial, IssuedDocument, LedgerHead, Shipment
 from records.trace import batches_behind_each, lots_behind, origin_of, parts_behind
+from shop.composed import AnyOf, Composed, Given
 from shop.people import Person
 from shop.templatetags.shop import moment
+
+_ISSUED = Composed(
+    lambda: IssuedDocument.objects.filter(
+        Q(AnyOf("subject_id", "batches"), subject_kind="batch") | Q(AnyOf("subject_id", "sheets"), subject_kind="setup sheet")
+    ).order_by("kind", "number", "issue")
+)
 
 
 def issued_of(batches: Iterable[Batch]) -> dict[int, list[IssuedDocument]]:
     """Batch -> what was issued of it and of its sheet, in the order of kind and number; one query for all of them."""
     listed = list(batches)
-    wanted = Q(subject_kind="batch", subject_id__in=[b.pk for b in listed])
-    wanted |= Q(subject_kind="setup sheet", subject_id__in={b.termination.sheet_id for b in listed})
-    issued = list(IssuedDocument.objects.filter(wanted).order_by("kind", "number", "issue"))
+    issued = _ISSUED(batches=[b.pk for b in listed], sheets={b.termination.sheet_id for b in listed})
     return {
         b.pk: [d for d in issued if (d.subject_kind, d.subject_id) in (("batch", b.pk), ("setup sheet", b.termination.sheet_id))]
         for b in listed
     }
 
 
-def traced_batch(batch: Batch, quantity: int, issued: Iterable[IssuedDocument]) -> TracedBatch:
+def traced_batch(batch: Batch, quantity: int, issued: Iterable[IssuedDocument], states: Iterable[SixPart]) -> TracedBatch:
     t = batch.termination
     return {
         "number": batch.number,
@@ -51,7 +58,7 @@ def traced_batch(batch: Batch, quantity: int, issued: Iterable[IssuedDocument]) 
         "sheet": str(t.sheet),
         "status": batch.status,
         "closed_at": moment(batch.closed_at),
-        "parts": batch_parts(batch),
+        "parts": batch_parts(batch, states),
         "issued": [f"{d.number}, issue {d.issue}" for d in issued],
     }
 
@@ -65,8 +72,17 @@ class Behind:
 
     lots: list[tuple[HarnessLot, int | None, str]]
     batches: dict[int, list[tuple[Batch, int]]]
+    states: dict[int, list[SixPart]]
     issued: dict[int, list[IssuedDocument]]
     serials: dict[int, list[str]]
+
+    @property
+    def each_batch(self) -> dict[int, Batch]:
+        """Every batch once."""
+        return {batch.pk: batch for made_of in self.batches.values() for batch, _pieces in made_of}
+
+
+_SERIALS = Composed(lambda: HarnessSerial.objects.filter(AnyOf("lot", "lots")).values_list("lot", "serial"))
 
 
 def everything_behind(lots: Sequence[tuple[HarnessLot, int | None]]) -> Behind:
@@ -75,9 +91,10 @@ def everything_behind(lots: Sequence[tuple[HarnessLot, int | None]]) -> Behind:
     every = [(lot, n, "") for lot, n in lots] + [(lot, None, origin) for lot, origin in inner]
     batches = batches_behind_each(lot for lot, _n, _origin in every)
     serials: dict[int, list[str]] = {}
-    for lot, serial in HarnessSerial.objects.filter(lot__in=list(batches)).values_list("lot", "serial"):
+    for lot, serial in _SERIALS(lots=batches):
         serials.setdefault(lot, []).append(serial)
-    return Behind(every, batches, issued_of({b.pk: b for rows in batches.values() for b, _pieces in rows}.values()), serials)
+    each = {b.pk: b for rows in batches.values() for b, _pieces in rows}
+    return Behind(every, batches, {pk: six_parts(b) for pk, b in each.items()}, issued_of(each.values()), serials)
 
 
 def traced_lots(behind: Behind) -> list[TracedLot]:
@@ -95,7 +112,9 @@ def _traced_lot(lot: HarnessLot, shipped: int | None, origin: str, behind: Behin
         "shipped": "" if shipped is None else str(shipped),
         "built_at": moment(lot.built_at),
         "built_by": lot.built_by.name,
-        "batches": [traced_batch(batch, quantity, behind.issued[batch.pk]) for batch, quantity in behind.batches[lot.pk]],
+        "batches": [
+            traced_batch(batch, quantity, behind.issued[batch.pk], behind.states[batch.pk]) for batch, quantity in behind.batches[lot.pk]
+        ],
     }
     if origin:
         traced["origin"] = origin
@@ -108,7 +127,7 @@ def lots_inside(lots: list[HarnessLot]) -> list[tuple[HarnessLot, str]]:
     """Every lot that went into these at any depth, once, with how it came there."""
     asked = {lot.pk for lot in lots}
     inner: dict[int, tuple[HarnessLot, str]] = {}
-    for gone_in in parts_behind(lots):
+    for gone_in in parts_behind(lot.pk for lot in lots):
         if gone_in.used_id not in asked:
             inner.setdefault(gone_in.used_id, (gone_in.used, origin_of(gone_in)))
     return list(inner.values())
@@ -127,18 +146,23 @@ def summed_parts(lots: list[TracedLot]) -> list[PartContent]:
     return summed
 
 
-def holds_of(lots: list[HarnessLot]) -> list[HoldContent]:
-    holds = Hold.objects.filter(batch__lot_batches__lot__in=lots).distinct().select_related("raised_by", "decided_by", "batch")
-    return [hold_content(hold) | {"reason": f"{hold.batch.number}: {hold.reason}"} for hold in holds]
+_HOLDS = Composed(lambda: Hold.objects.filter(AnyOf("batch", "batches")).select_related("raised_by", "decided_by", "batch"))
 
 
-def concessions_behind(lots: list[HarnessLot]) -> list[str]:
-    """The concessions under which any batch of these lots was made."""
-    return concessions_used_in(Batch.objects.filter(lot_batches__lot__in=lots).distinct())
+def holds_of(batches: Iterable[int]) -> list[HoldContent]:
+    return [hold_content(hold) | {"reason": f"{hold.batch.number}: {hold.reason}"} for hold in _HOLDS(batches=batches)]
+
+
+def concessions_behind(behind: Behind) -> list[str]:
+    """The concessions under which any of its batches was made, those of the newest batch first."""
+    return concessions_used_in(sorted(behind.each_batch.values(), key=lambda batch: (-batch.opened_at.timestamp(), batch.number)))
+
+
+_HEAD = Composed(lambda: LedgerHead.objects.filter(pk=1))
 
 
 def _ledger() -> LedgerState:
-    head = LedgerHead.objects.get(pk=1)
+    (head,) = _HEAD()
     return {"entries": str(head.count), "hash": head.hash}
 
 
@@ -157,9 +181,12 @@ def shipment_trace(shipment: Shipment, *, by: Person, at: datetime, behind: Behi
     )
 
 
+_SHIPMENTS = Composed(lambda: Shipment.objects.filter(lots=Given("lot")).select_related("customer", "shipped_by"))
+
+
 def lot_trace(lot: HarnessLot, *, by: Person, at: datetime, behind: Behind | None = None) -> TraceRecord:
     """behind: `behind_lot`, where it was read already."""
-    shipments = list(Shipment.objects.filter(lots=lot).select_related("customer", "shipped_by"))
+    shipments = _SHIPMENTS(lot=lot.pk)
     return _record(f"Everything behind harness lot {lot.number}", lot.number, shipments, behind or behind_lot(lot), by=by, at=at)
 
 
@@ -186,8 +213,8 @@ def _record(question: str, number: str, shipments: list[Shipment], behind: Behin
         "shipments": [_shipment_content(shipment) for shipment in shipments],
         "parts": summed_parts(lots),
         "lots": lots,
-        "holds": holds_of(rows),
-        "concessions": concession_contents(concessions_behind(rows)),
+        "holds": holds_of(behind.each_batch),
+        "concessions": concession_contents(concessions_behind(behind)),
         "ledger": _ledger(),
         "signatures": signatures_of(("harness lot", [lot.pk for lot in rows]), ("shipment", [s.pk for s in shipments])),
     }

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inspection.models import Batch, Nonconformance, Study
+from inspection.set_up import six_parts
 from inspection.stream_lists import stream_query
 from records.acts.document_orders import is_long, order_document
 from records.acts.documents import (
@@ -79,7 +80,7 @@ def lot(request: HttpRequest, number: str) -> HttpResponse:
 def batch(request: HttpRequest, number: str) -> HttpResponse:
     thing = get_object_or_404(Batch, number=number)
     record = batch_record(thing)
-    row = batch_row(thing, thing.good or 0, issued_of([thing])[thing.pk], record["parts"])
+    row = batch_row(thing, thing.good or 0, issued_of([thing])[thing.pk], record["parts"], six_parts(thing))
     t = thing.termination
     chart = stream_query(t.tool.asset_number, t.terminal.part_number, t.csa_mm2, Characteristic.CRIMP_HEIGHT.value) if t.tool else ""
     context = {"place": PLACE, "batch": thing, "record": record, "row": row, "parts": parts_shown(record["parts"]), "chart_query": chart}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -48,11 +49,23 @@ class LongPage(_Page):
 
 
 class LongPaginator(_Paginator):
-    """Pages of a queryset in its own order, which has to be total (the primary key last)."""
+    """Pages of a queryset in its own order, which has to be total (the primary key last).
 
-    def __init__(self, rows: QuerySet[Any], per_page: int) -> None:
+    first: the keys of its first `COUNTED` + 1 rows, and read: the rows of some keys, where the caller asks for them in its own way.
+    """
+
+    def __init__(
+        self,
+        rows: QuerySet[Any],
+        per_page: int,
+        *,
+        first: list[Any] | None = None,
+        read: Callable[[list[Any]], Iterable[Any]] | None = None,
+    ) -> None:
         super().__init__(rows, per_page)
-        self.rows = rows
+        self.rows, self._read = rows, read or (lambda keys: rows.filter(pk__in=keys))
+        if first is not None:
+            self._first = first
 
     @cached_property
     def _first(self) -> list[Any]:
@@ -88,7 +101,7 @@ class LongPaginator(_Paginator):
         else:
             # The keys alone come out of an index; rows that are skipped are never read.
             keys = list(self.rows.values_list("pk", flat=True)[begin : end + 1])
-        found = {row.pk: row for row in self.rows.filter(pk__in=keys[: self.per_page])}
+        found = {row.pk: row for row in self._read(keys[: self.per_page])}
         return LongPage([found[key] for key in keys[: self.per_page] if key in found], number, self, more=len(keys) > self.per_page)
 
     def counted(self, one: str, many: str) -> str:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from html import escape
+from typing import Any, Protocol
 from urllib.parse import urlencode
 
 from django import template
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.safestring import SafeString
 
 from shop.figures import spoken
+from shop.pages.addresses import address
 from shop.people import Person, Role
 from shop.saved_searches import SavedSearch
 
@@ -52,6 +56,50 @@ def moment(value: datetime | None) -> str:
     return f"{local:%Y-%m-%d %H:%M} {local.tzname()}"
 
 
+VERDICTS = {
+    "conforms": ("conforms", "fits", "proven"),
+    "misfit": ("does not conform", "misfit", "failed"),
+    "undecided": ("undecided", "undecidable"),
+    "conceded": ("conceded",),
+}
+_VERDICT_OF = {outcome: verdict for verdict, outcomes in VERDICTS.items() for outcome in outcomes}
+
+
+@register.filter
+def verdict(outcome: str) -> str:
+    """The verdict's class in the style sheet, whatever the outcome, the state of a part or a finding's verdict is called; else it waits."""
+    return _VERDICT_OF.get(outcome, "waiting")
+
+
+@register.filter
+def shape(outcome: str) -> SafeString:
+    """The verdict's shape: what colour alone must not tell."""
+    return SafeString(f'<svg class="shape" aria-hidden="true"><use href="#v-{verdict(outcome)}"/></svg>')
+
+
+class Linked(Protocol):
+    """A line of text, and the address it opens if it has one."""
+
+    @property
+    def text(self) -> str: ...
+
+    @property
+    def url(self) -> str: ...
+
+
+@register.filter
+def evidence_lines(lines: Iterable[Linked]) -> SafeString:
+    """Lines of evidence as a list. A page with everything behind a shipment has hundreds of them: too many for a loop of the template."""
+    items = (f'<a href="{escape(line.url)}">{escape(line.text)}</a>' if line.url else escape(line.text) for line in lines)
+    return SafeString(f'<ul class="evidence-lines">{"".join(f"<li>{item}</li>" for item in items)}</ul>')
+
+
+@register.filter
+def page_of(name: str, key: str | int) -> str:
+    """The address of a thing's page: `{{ "prove:batch"|page_of:number }}`; remembered, for lists that name many."""
+    return address(name, key)
+
+
 @register.inclusion_tag("_saved.html", takes_context=True)
 def saved_here(context: dict[str, Any], *, everywhere: bool = False) -> dict[str, Any]:
     """The saved questions about this page (or about any), and the link that saves the one asked now."""
@@ -62,5 +110,5 @@ def saved_here(context: dict[str, Any], *, everywhere: bool = False) -> dict[str
     rows = rows if everywhere else rows.filter(path=request.path)
     asked = request.GET.copy()
     asked.pop("page", None)
-    address = f"{request.path}?{asked.urlencode()}"
-    return {"rows": list(rows[:20]), "save_url": f"{reverse('saved')}?{urlencode({'address': address})}" if asked else ""}
+    here = f"{request.path}?{asked.urlencode()}"
+    return {"rows": list(rows[:20]), "save_url": f"{reverse('saved')}?{urlencode({'address': here})}" if asked else ""}

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from inspection.acts.batches import open_batch, scan
+from inspection.acts.batches import concessions_used_in, open_batch, scan
 from inspection.set_up import six_parts
 from records.demo.walk import Hand, run_batch
 from records.gather.batch import batch_record
 from records.gather.setup_sheet import setup_sheet_record
-from records.gather.trace import concessions_behind
 from shop.acts.catalogue import set_lot_state
 from shop.acts.concessions import GRANTED_MEANING, Scope, grant_concession
 from shop.acts.sheets import draft_sheet, plan_termination, submit_sheet
@@ -68,7 +67,7 @@ def test_concession_is_printed_on_the_sheet_the_batch_and_behind_the_lot(cast, c
     assert printed == ["C-0001", "C-0002"]
     assert [c["number"] for c in record["concessions"]] == printed
     assert {p["part"]: p["state"] for p in record["parts"]}["documents"] == "conceded"
-    assert concessions_behind([]) == []
+    assert concessions_used_in([]) == []
 
 
 def test_pieces_made_under_a_concession_are_counted_against_it(cast, catalogue, thick_sheet, operator):

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import copy
 import csv
 import io
 import re
 import xml.etree.ElementTree as ET
+from datetime import timedelta
 
 import pytest
 from django.db import connection
@@ -14,10 +16,11 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
+from inspection.models import Batch
 from records.acts.lot_changes import RETURNED_MEANING, SPLIT_MEANING, SplitPart, receive_return, split_lot
 from records.acts.lots import BUILT_MEANING, build_lot
 from records.models import HarnessLot, HarnessSerial, ShipmentLot
-from records.trace import Found, Totals, batches_with, find, totals
+from records.trace import MOST_BATCHES, Found, Totals, batches_with, find, first_batches, totals, totals_with
 from records.trace_drawing import MOST_IN_A_LAYER, drawing
 from records.trace_graph import KINDS, Graph, Node
 from records.trace_walk import ahead, behind
@@ -196,11 +199,35 @@ def test_number_of_anything_opens_its_page(signed_in, cast, shipment, text, kind
     assert [one.kind for one in find(text)] == [kind]
 
 
-def test_totals_are_true_however_little_is_read(shipment, split, catalogue):
+def test_totals_are_true_however_little_is_read(signed_in, cast, shipment, split, batch, catalogue):
     found = Found("tool", catalogue.tool.pk, "AP-031")
+    assert totals_with(found) == Totals(1, 104, 2, 1, ("Brunnen Pumps",))
 
-    assert totals(batches_with(found)) == Totals(1, 104, 2, 1, ("Brunnen Pumps",))
-    assert names(ahead(found, most=0), "batch") == []
+    more = [copy.copy(batch) for _one in range(MOST_BATCHES)]
+    for number, one in enumerate(more):
+        one.pk, one.number, one.opened_at = None, f"B-LATER-{number:03}", batch.opened_at + timedelta(minutes=number + 1)
+    Batch.objects.bulk_create(more)
+
+    assert totals_with(found) == Totals(201, 201 * 104, 2, 1, ("Brunnen Pumps",)) == totals(batches_with(found))
+    assert sorted(names(ahead(found), "batch")) == sorted([batch.number, *(one.number for one in more[:-1])])  # the oldest
+    page = signed_in(cast.auditor).get(reverse("prove:trace", args=["tool", catalogue.tool.pk]))
+    assert "Only the oldest 200 batches are drawn and listed below" in page.content.decode()
+
+
+@pytest.mark.parametrize("days", [(None, None), (-1, None), (None, 1), (-1, 1), (1, None), (None, -1)])
+def test_totals_asked_at_once_are_those_of_the_batches_in_the_time(shipment, split, batch, catalogue, cast, days):
+    """The composed question answers as the plain one, whatever of the time is told."""
+    begin, end = (batch.opened_at + timedelta(days=day) if day else None for day in days)
+    inside = not (days[0] == 1 or days[1] == -1)
+    for found in (
+        Found("terminal lot", catalogue.terminal_lot.pk, "TL-2001"),
+        Found("gauge", batch.scans.filter(gauge__isnull=False).first().gauge_id, "a gauge"),
+        Found("person", cast.operator.pk, "operator"),
+        Found("shipment", shipment.pk, "SH-1"),
+        Found("customer", catalogue.customer.pk, "a customer"),
+    ):
+        assert totals_with(found, begin, end) == totals(batches_with(found, begin, end))
+        assert first_batches(found, begin, end) == ([batch.pk] if inside else []), found
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -3,6 +3,7 @@ from unittest import mock
 
 import pytest
 from django.db import OperationalError, connection
+from django.test.utils import CaptureQueriesContext
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -153,6 +154,18 @@ def test_session_ends_after_a_while_without_a_touch(signed_in, cast, settings):
         assert client.get("/account/").status_code == 200
     with mock.patch("django.utils.timezone.now", return_value=now() + timedelta(minutes=3 * settings.IDLE_MINUTES)):
         assert client.get("/account/")["Location"].startswith("/sign-in/")
+
+
+def test_page_within_the_minute_writes_nothing_about_the_session(signed_in, cast):
+    client = signed_in(cast.planner)
+    client.get("/account/")
+    with CaptureQueriesContext(connection) as asked:
+        client.get("/account/")
+    assert not [query["sql"] for query in asked if not query["sql"].startswith("SELECT")]
+
+    with mock.patch("django.utils.timezone.now", return_value=now() + timedelta(seconds=61)), CaptureQueriesContext(connection) as asked:
+        client.get("/account/")
+    assert [query["sql"] for query in asked if query["sql"].startswith("UPDATE") and "session" in query["sql"]]
 
 
 def test_password_that_anybody_would_try(cast):
