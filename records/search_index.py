@@ -150,13 +150,13 @@ def install_triggers(connection: BaseDatabaseWrapper) -> None:
 
 
 def after_migrate(sender: AppConfig, using: str, **kwargs: Any) -> None:
-    """Triggers, and the first filling for a shop that had things before it had a search: chunk by chunk, by today's models."""
+    """Triggers, and the first filling of a kind that a shop had before it was searched for: chunk by chunk, by today's models."""
     connection = connections[using]
     with connection.cursor() as cursor:
         if SearchEntry._meta.db_table not in connection.introspection.table_names(cursor):
             return
     install_triggers(connection)
-    if not SearchEntry.objects.exists():
-        for kind in ORDER:
+    for kind in ORDER:
+        if not SearchEntry.objects.filter(kind=kind.slug).exists():
             for _done in fill(kind):
                 pass

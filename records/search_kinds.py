@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inspection.models import Batch, Hold, SamplingScheme, Study
 from inspection.nonconformance import Nonconformance
+from records.keeping_models import Attachment, Disposal, LegalHold
 from records.models import Containment, HarnessLot, HarnessSerial, IssuedDocument, Shipment
 from records.trails import trail_url
 from shop.catalogue import KINDS as CATALOGUE
@@ -156,6 +157,18 @@ def _issued_url(pk: int, name: str) -> str:
     return reverse("prove:document", args=[number, int(issue)])
 
 
+def _legal_hold(hold: LegalHold) -> Described:
+    return Described(hold.number, _joined(hold.what, hold.reason), (hold.reference, hold.lifted_because), hold.reference)
+
+
+def _disposal(act: Disposal) -> Described:
+    return Described(act.number, _joined(act.get_kind_display(), act.reason))
+
+
+def _attachment(file: Attachment) -> Described:
+    return Described(file.title, _joined(file.file_name, f"{file.subject_kind} {file.subject_name}"), (file.sha256[:12],))
+
+
 def _before(word: str) -> Callable[[str], str]:
     return lambda name: name.rpartition(word)[0] or name
 
@@ -240,7 +253,7 @@ def _kind(
 
 
 def _no_number(name: str) -> str:
-    """A hold is called by its batch: whoever asks for that number means the batch."""
+    """A hold is called by its batch: whoever asks for that number means the batch. A file is called by its title."""
     return ""
 
 
@@ -300,6 +313,15 @@ ORDER: tuple[SearchKind, ...] = (
         "number what requirement customer_reference batch tool press terminal_lot wire_lot customer",
         joined=("batch", "tool", "press", "terminal_lot", "wire_lot", "customer"), trail="nonconformance",
     ),
+    _kind(
+        "attachment", _("Attachments"), Attachment, _attachment, _by_key("prove:attachment"),
+        "title file_name subject_kind subject_name sha256", number=_no_number, many=True,
+    ),
+    _kind(
+        "legal-hold", _("Legal holds"), LegalHold, _legal_hold, _by_number("prove:legal-hold"),
+        "number scope name since until reason reference lifted_because", trail="legal hold", desk=True,
+    ),
+    _kind("disposal", _("Disposals"), Disposal, _disposal, _by_number("prove:disposal"), "number kind reason", trail="disposal", desk=True),
 )  # fmt: skip
 KINDS: dict[str, SearchKind] = {kind.slug: kind for kind in ORDER}
 BY_MODEL: dict[type[Model], SearchKind] = {kind.model: kind for kind in ORDER}

@@ -42,6 +42,7 @@ prove_patterns = [
     path("lot/<str:number>/<str:act>/", lot_changes.change, name="lot-change"),
     path("shipment/<str:number>/return/", lot_changes.take_back, name="take-back"),
     path("attachments/<slug:kind>/<int:pk>/", attachments.attachments, name="attachments"),
+    path("attachments/<int:pk>/", attachments.attachment, name="attachment"),
     path("attachments/<int:pk>/file/", attachments.attachment_file, name="attachment-file"),
     path("attachments/<int:pk>/withdraw/", attachments.attachment_withdraw, name="attachment-withdraw"),
     path("keeping/", keeping.keeping, name="keeping"),

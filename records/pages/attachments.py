@@ -51,6 +51,13 @@ def attachments(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
 
 
 @require_GET
+def attachment(request: HttpRequest, pk: int) -> HttpResponse:
+    """To the thing it is attached to, where it stands among the others."""
+    row = get_object_or_404(Attachment, pk=pk)
+    return redirect(f"{_thing(row.subject_kind.replace(' ', '-'), row.subject_id).url}#h-attachments")
+
+
+@require_GET
 @acting
 def attachment_file(request: HttpRequest, pk: int) -> HttpResponse:
     """To anybody who is signed in, as a file to keep."""

@@ -8,10 +8,12 @@ import zipfile
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from django.apps import apps
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -47,6 +49,11 @@ from records.ledger_check import verify_ledger
 from records.legal_holds import covered_by, covering
 from records.models import DocumentKind, IssuedDocument, LedgerEntry
 from records.retention import ALLOWED, DOCUMENTS, PROPOSED, assess, due_on, proposal, records_of, rules_in_force
+from records.search import of_kind
+from records.search_index import after_migrate
+from records.search_kinds import KINDS as SEARCHED
+from records.search_kinds import kinds_for
+from records.search_models import SearchEntry
 from records.trails import in_words, subject_of
 from shop.acts.documents import attach_file, file_of
 from shop.acts.documents import storage_name as upload_name
@@ -774,3 +781,41 @@ def test_disposed_attachment_says_so_on_the_page_of_its_thing(rule, cast, batch,
     page = client.get(f"/prove/batch/{batch.number}/").content.decode()
 
     assert f"/prove/keeping/disposals/{act.number}/" in page
+
+
+# --- Found ----------------------------------------------------------------------------------------------------------------------------
+
+
+def test_holds_disposals_and_attachments_are_found_and_open(signed_in, cast, batch, record, rule, hold, act, let_go):
+    rule()
+    disposal = let_go("batch records", [key(record)])
+    held = hold(name=batch.number)
+    file = attach(thing=thing_of(batch), title="Supplier certificate", name="mill-4711.pdf", data=PDF, by=cast.quality, at=now())
+    client = signed_in(cast.auditor)
+
+    for kind, words, name in (
+        ("legal-hold", "C-77", held.number),
+        ("legal-hold", "claim", held.number),
+        ("disposal", disposal.number, disposal.number),
+        ("disposal", "by the list", disposal.number),
+        ("attachment", "supplier certificate", "Supplier certificate"),
+        ("attachment", "mill 4711", "Supplier certificate"),
+        ("attachment", file.sha256[:12], "Supplier certificate"),
+        ("attachment", batch.number, "Supplier certificate"),
+    ):
+        hits = of_kind(words, SEARCHED[kind])
+        assert [hit.name for hit in hits] == [name], words
+        assert client.get(hits[0].url, follow=True).status_code == 200
+        assert not hits[0].trail_url or client.get(hits[0].trail_url).status_code == 200
+    # Whose number a batch's is stays the batch's: its files and its hold do not stand in the way.
+    assert client.get(reverse("prove:search"), {"number": batch.number})["Location"] == reverse("prove:batch", args=[batch.number])
+    assert {"legal-hold", "disposal"}.isdisjoint(kind.slug for kind in kinds_for(cast.operator))
+
+
+def test_kind_that_was_not_searched_for_before_is_filled_by_the_next_migrate(batch, hold):
+    held = hold(name=batch.number)
+    SearchEntry.objects.filter(kind="legal-hold").delete()
+
+    after_migrate(sender=apps.get_app_config("records"), using="default")
+
+    assert [hit.name for hit in of_kind("C-77", SEARCHED["legal-hold"])] == [held.number]
