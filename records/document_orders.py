@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -25,8 +26,20 @@ class OrderState(models.TextChoices):
     BROKEN = "broken", _("was not issued")
 
 
+@dataclass(frozen=True, slots=True)
+class TrailAsked:
+    """The audit trail of one thing, as the ledger names it, of a time or of one person's acts where that is told."""
+
+    kind: str
+    pk: int
+    number: str
+    begin: datetime | None = None
+    end: datetime | None = None
+    about_person: str = ""
+
+
 class DocumentOrder(models.Model):
-    """The record of a batch, or the trace report of a lot or a shipment, asked for by a person.
+    """The record of a batch, the trace report of a lot or a shipment, or the audit trail of a thing, asked for by a person.
 
     pages: laid out so far; how many there will be is known when it is done.
     """
@@ -34,6 +47,12 @@ class DocumentOrder(models.Model):
     batch = models.ForeignKey("inspection.Batch", on_delete=models.PROTECT, related_name="document_orders", null=True, blank=True)
     lot = models.ForeignKey("records.HarnessLot", on_delete=models.PROTECT, related_name="document_orders", null=True, blank=True)
     shipment = models.ForeignKey("records.Shipment", on_delete=models.PROTECT, related_name="document_orders", null=True, blank=True)
+    trail_kind = models.CharField(max_length=40, blank=True)
+    trail_id = models.BigIntegerField(null=True, blank=True)
+    trail_name = models.CharField(max_length=120, blank=True)
+    trail_begin = models.DateTimeField(null=True, blank=True)
+    trail_end = models.DateTimeField(null=True, blank=True)
+    trail_person = models.CharField(max_length=150, blank=True)
     state = models.CharField(_("state"), max_length=10, choices=OrderState, default=OrderState.WAITING)
     pages = models.PositiveIntegerField(default=0)
     document = models.ForeignKey("records.IssuedDocument", on_delete=models.PROTECT, related_name="+", null=True, blank=True)
@@ -50,18 +69,21 @@ class DocumentOrder(models.Model):
                 condition=~models.Q(state="done") | models.Q(document__isnull=False), name="document_order_done_has_document"
             ),
             models.CheckConstraint(
-                condition=models.Q(batch__isnull=False, lot__isnull=True, shipment__isnull=True)
-                | models.Q(batch__isnull=True, lot__isnull=False, shipment__isnull=True)
-                | models.Q(batch__isnull=True, lot__isnull=True, shipment__isnull=False),
+                condition=models.Q(batch__isnull=False, lot__isnull=True, shipment__isnull=True, trail_id__isnull=True)
+                | models.Q(batch__isnull=True, lot__isnull=False, shipment__isnull=True, trail_id__isnull=True)
+                | models.Q(batch__isnull=True, lot__isnull=True, shipment__isnull=False, trail_id__isnull=True)
+                | models.Q(batch__isnull=True, lot__isnull=True, shipment__isnull=True, trail_id__isnull=False),
                 name="document_order_about_one_thing",
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.of}: {self.state}"
+        return f"{self.of.number}: {self.state}"
 
     @property
-    def of(self) -> Batch | HarnessLot | Shipment:
+    def of(self) -> Batch | HarnessLot | Shipment | TrailAsked:
+        if self.trail_id is not None:
+            return TrailAsked(self.trail_kind, self.trail_id, self.trail_name, self.trail_begin, self.trail_end, self.trail_person)
         of = self.batch or self.lot or self.shipment
         if of is None:
             raise ValueError("an order is about one thing; the database says so too")

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import time
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
 from inspection.models import Batch, BatchStatus, Reading
 from records.acts.documents import issue_batch_record, issue_trace_report, not_yet
-from records.document_orders import DocumentOrder, OrderState
+from records.acts.reports import issue_audit_trail
+from records.document_orders import DocumentOrder, OrderState, TrailAsked
 from records.models import HarnessLot, HarnessLotBatch, IssuedDocument, Shipment
 from records.pdf import PangoMissing, pages_told
 from records.shop_key import KeyMissing, KeyUnreadable
 from records.trace import lots_behind, parts_behind
+from records.trails import Subject, entries_about
 from shop.clock import now
 from shop.finding import Refused, misfit, refuse_if
 from shop.people import Person
@@ -26,22 +29,28 @@ LONG = 300
 LONG_TRACE = 30
 """Batches behind a lot or a shipment from which its trace report, and a package with their records, are left to the worker."""
 
+LONG_TRAIL = 300
+"""Entries from which an audit trail is left to the worker."""
+
 SECONDS_BETWEEN_NEWS = 0.5
 
-Ordered = Batch | HarnessLot | Shipment
+Ordered = Batch | HarnessLot | Shipment | TrailAsked
 
 
 def is_long(of: Ordered) -> bool:
-    """Whether drawing the record of a batch, or the trace of a lot or a shipment, takes longer than a person waits for a page."""
+    """Whether drawing the record of a batch, the trace of a lot or a shipment, or an audit trail takes longer than a person waits."""
     if isinstance(of, Batch):
         return Reading.objects.filter(sample__batch=of)[:LONG].count() >= LONG
+    if isinstance(of, TrailAsked):
+        entries = entries_about(Subject(of.kind, of.pk, of.number), begin=of.begin, end=of.end, by=of.about_person)
+        return entries.order_by()[:LONG_TRAIL].count() >= LONG_TRAIL
     lots = [of] if isinstance(of, HarnessLot) else [lot for lot, _quantity in lots_behind(of)]
     every = {lot.pk for lot in lots} | {part.used_id for part in parts_behind(lot.pk for lot in lots)}
     return HarnessLotBatch.objects.filter(lot__in=every)[:LONG_TRACE].count() >= LONG_TRACE
 
 
 def order_document(*, of: Ordered, by: Person, at: datetime) -> DocumentOrder:
-    """Have the record of a closed batch, or the trace report of a lot or a shipment, drawn by the worker. Raises Refused."""
+    """Have the record of a closed batch, the trace report of a lot or a shipment, or an audit trail drawn by the worker. Raises Refused."""
     findings = permission_findings(by, Deed.ISSUE_DOCUMENT)
     if isinstance(of, Batch) and of.status != BatchStatus.CLOSED:
         findings.append(not_yet("batch record", of.number, of.status, "A batch record is issued once the batch is closed."))
@@ -49,10 +58,23 @@ def order_document(*, of: Ordered, by: Person, at: datetime) -> DocumentOrder:
     from records.tasks import draw_ordered_document  # noqa: PLC0415  # the task calls this module
 
     with transaction.atomic():
-        field = "batch" if isinstance(of, Batch) else "lot" if isinstance(of, HarnessLot) else "shipment"
-        order = DocumentOrder.objects.create(**{field: of}, by=by, at=at, heard_at=at)
+        order = DocumentOrder.objects.create(**_about(of), by=by, at=at, heard_at=at)
         transaction.on_commit(lambda: draw_ordered_document.enqueue(order.pk))
     return order
+
+
+def _about(of: Ordered) -> dict[str, Any]:
+    """The columns that say what an order is about."""
+    if isinstance(of, TrailAsked):
+        return {
+            "trail_kind": of.kind,
+            "trail_id": of.pk,
+            "trail_name": of.number[:120],
+            "trail_begin": of.begin,
+            "trail_end": of.end,
+            "trail_person": of.about_person[:150],
+        }
+    return {"batch" if isinstance(of, Batch) else "lot" if isinstance(of, HarnessLot) else "shipment": of}
 
 
 def draw_order(*, key: int) -> DocumentOrder:
@@ -89,4 +111,7 @@ def draw_order(*, key: int) -> DocumentOrder:
 
 
 def _issue(of: Ordered, *, by: Person, at: datetime) -> IssuedDocument:
+    if isinstance(of, TrailAsked):
+        subject = Subject(of.kind, of.pk, of.number)
+        return issue_audit_trail(subject=subject, begin=of.begin, end=of.end, about_person=of.about_person, by=by, at=at)
     return issue_batch_record(batch=of, by=by, at=at) if isinstance(of, Batch) else issue_trace_report(of=of, by=by, at=at)

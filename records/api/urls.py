@@ -7,6 +7,7 @@ from django.urls import path
 from records.api import (
     attachments,
     containment,
+    document_orders,
     documents,
     evidence,
     keeping,
@@ -74,6 +75,8 @@ urlpatterns = [
     path("trace/lot/<str:number>/", trace.LotTraceView.as_view(), name="trace-lot"),
     path("trace/graph/<str:kind>/<int:pk>/", trace.GraphView.as_view(), name="trace-graph"),
     path("trace/where/<str:kind>/<str:number>/", trace.WhereView.as_view(), name="trace-where"),
+    path("document-orders/", document_orders.DocumentOrdersView.as_view(), name="document-orders"),
+    path("document-orders/<int:pk>/", document_orders.DocumentOrderView.as_view(), name="document-order"),
     path("documents/", documents.DocumentsView.as_view(), name="documents"),
     path(document, documents.DocumentView.as_view(), name="document"),
     path(f"{document}file/", documents.DocumentFileView.as_view(), name="document-file"),

@@ -8,7 +8,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
-from records.document_orders import DocumentOrder, OrderState
+from records.document_orders import DocumentOrder, OrderState, TrailAsked
+from records.trails import trail_url
 from shop.clock import now
 
 PLACE = "prove"
@@ -23,7 +24,9 @@ def document_order(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("prove:document", number=order.document.number, issue=order.document.issue)
     outcome = {OrderState.DONE: "conforms", OrderState.BROKEN: "does not conform"}.get(OrderState(order.state), "waiting")
     of = order.of
-    if order.batch is not None:
+    if isinstance(of, TrailAsked):
+        title, back = _("Audit trail"), trail_url(of.kind, of.pk)
+    elif order.batch is not None:
         title, back = _("Batch record"), reverse("prove:batch", args=[of.number])
     else:
         title, back = _("Trace report"), reverse("prove:lot" if order.lot is not None else "prove:shipment", args=[of.number])

@@ -14,7 +14,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
+from records.acts.document_orders import is_long, order_document
 from records.acts.reports import issue_audit_trail
+from records.document_orders import TrailAsked
 from records.models import LedgerEntry
 from records.pages.sealing import sealing
 from records.trails import Subject, TrailLine, entries_about, subject_of, trail
@@ -126,7 +128,10 @@ def trail_csv(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
 @acting
 @sealing
 def trail_issue(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
-    """The trail as a sealed document."""
+    """The trail as a sealed document; a long one is left to the worker."""
     subject, asked = _found(kind, pk), asked_in(request.GET)
+    trail_asked = TrailAsked(subject.kind, subject.pk, subject.name, asked.begin, asked.end, asked.by)
+    if is_long(trail_asked):
+        return redirect("prove:document-order", pk=order_document(of=trail_asked, by=person_of(request), at=now()).pk)
     document = issue_audit_trail(subject=subject, begin=asked.begin, end=asked.end, about_person=asked.by, by=person_of(request), at=now())
     return redirect("prove:document", number=document.number, issue=document.issue)

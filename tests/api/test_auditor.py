@@ -43,6 +43,7 @@ def test_auditor_reads_every_address(shop, programs, spec, shop_key, django_capt
     shop.programs["quality"].post("studies/", STUDY)
     with django_capture_on_commit_callbacks(execute=True):
         package = auditor.post("evidence-packages/", {"of": "lot", "number": "HL-1"}, status=201)
+        order = auditor.post("document-orders/", {"kind": "lot-trace", "number": "HL-1"}, status=201)
     keeping_addresses()
     numbers = {
         "containment": a_case()[0].number,
@@ -71,6 +72,8 @@ def test_auditor_reads_every_address(shop, programs, spec, shop_key, django_capt
             address = address.replace("{id}", str(parts.pk))
         elif address.endswith("{number}/plan/"):
             address = f"{scheme_address()}plan/?lot=TL-2001&lot_size=1000"
+        elif place[0] == "document-orders":
+            address = address.replace("{id}", str(order["id"]))
         elif place[0] == "evidence-packages":
             address = address.replace("{id}", str(package["id"]))
         elif place[0] == "people":
@@ -121,6 +124,7 @@ FREE = {
     ("POST", "/api/v1/jobs/{id}/parts-lists/"),  # takes a file: test_planning_aids has it refused
     ("POST", "/api/v1/evidence/{kind}/{number}/"),
     ("POST", "/api/v1/evidence-packages/"),
+    ("POST", "/api/v1/document-orders/"),
     ("POST", "/api/v1/calibration-status/"),
     ("POST", "/api/v1/nonconformances/{number}/report/"),
     ("POST", "/api/v1/attachments/{kind}/{id}/"),  # takes a file: test_keeping has it refused
@@ -167,3 +171,26 @@ def test_auditor_issues_documents_and_packs_evidence(shop, programs, shop_key):
     assert (again["issue"], again["issued_by"], IssuedDocument.objects.count()) == (1, "auditor", 1)
     assert programs["auditor"].ask("POST", "evidence/lot/HL-1/").status == 200
     assert programs["auditor"].refused("evidence/batch/HL-1/", status=404) == ["api.not_found"]
+
+
+def test_long_documents_are_asked_for_and_followed(shop, programs, shop_key, django_capture_on_commit_callbacks):
+    shop.shipped()
+    auditor = programs["auditor"]
+    batch = auditor.get("batches/")["results"][0]
+    bodies = [
+        {"kind": "batch-record", "number": batch["number"]},
+        {"kind": "lot-trace", "number": "HL-1"},
+        {"kind": "shipment-trace", "number": "SH-1"},
+        {"kind": "audit-trail", "about": "batch", "id": batch["id"]},
+    ]
+    for body in bodies:
+        with django_capture_on_commit_callbacks(execute=True):
+            asked = auditor.post("document-orders/", body, status=201)
+        assert (asked["kind"], asked["state"], asked["document"]) == (body["kind"], "waiting", "")
+        told = auditor.get(f"document-orders/{asked['id']}/")
+        assert (told["state"], told["fault"], told["is_lost"]) == ("done", "", False)
+        document = auditor.get(told["document"].removeprefix("/api/v1/"))
+        assert document["kind"] == {"batch-record": "batch record", "audit-trail": "audit trail"}.get(body["kind"], "trace report")
+    assert [one["kind"] for one in auditor.get("document-orders/")["results"]] == [body["kind"] for body in reversed(bodies)]
+    for body in ({"kind": "audit-trail"}, {"kind": "audit-trail", "about": "batch", "id": 999_999}, {"kind": "batch-record"}):
+        auditor.post("document-orders/", body, status=422)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
 
 import pytest
+from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from inspection.acts.batches import open_batch
@@ -15,7 +17,7 @@ from records.document_orders import PATIENCE, DocumentOrder
 from records.evidence_orders import EvidenceOrder
 from records.models import IssuedDocument
 from records.pdf import pages_told
-from shop.clock import now
+from shop.clock import now, shop_day
 from shop.finding import Refused
 from tests import factories
 from tests.records.conftest import draw
@@ -139,3 +141,35 @@ def test_package_with_many_batches_is_left_to_the_worker(
     order = EvidenceOrder.objects.get()
     assert (order.of, order.number, order.state) == ("shipment", "SH-1", "waiting")
     assert answer.url == reverse("prove:evidence-order", args=[order.pk])
+
+
+def test_long_audit_trail_is_left_to_the_worker_with_what_was_asked_for(
+    signed_in, cast, batch, shop_key, monkeypatch, django_capture_on_commit_callbacks
+):
+    monkeypatch.setattr(document_orders, "LONG_TRAIL", 2)
+    client = signed_in(cast.auditor)
+    address = reverse("prove:trail-issue", args=["batch", batch.pk])
+
+    with django_capture_on_commit_callbacks(execute=True):
+        answer = client.post(f"{address}?by={cast.operator.username}")
+    order = DocumentOrder.objects.get()
+
+    assert answer.url == reverse("prove:document-order", args=[order.pk])
+    assert order.state == "done"
+    document = IssuedDocument.objects.get(kind="audit trail")
+    assert (document.subject_kind, document.subject_id) == ("batch", batch.pk)
+    said = json.loads(document.record)
+    assert {line["by"] for line in said["entries"]} == {cast.operator.name}
+    part = text_of(client.get(answer.url, headers={"HX-Request": "true"}))
+    assert reverse("prove:document", args=[document.number, document.issue]) in part
+    # Nobody did anything on it yesterday: that is a short one, and issued at once.
+    client.post(f"{address}?to={shop_day(now()) - timedelta(days=1)}")
+    assert IssuedDocument.objects.filter(kind="audit trail").count() == 2
+    assert DocumentOrder.objects.count() == 1
+
+
+def test_order_is_about_one_thing(cast, batch):
+    order = order_document(of=batch, by=cast.auditor, at=now())
+    order.trail_id = batch.pk
+    with pytest.raises(IntegrityError), transaction.atomic():
+        order.save()
