@@ -32,7 +32,7 @@ class Orderable(models.TextChoices):
 
 
 class OrderIn(Asked):
-    kind = serializers.ChoiceField(choices=Orderable.choices)
+    document_kind = serializers.ChoiceField(choices=Orderable.choices)
     number = serializers.CharField(
         max_length=60, required=False, default="", allow_blank=True, help_text="Of the batch, the shipment or the harness lot."
     )
@@ -46,7 +46,7 @@ class OrderOut(AnySerializer):
     """A document that was asked for."""
 
     id = serializers.IntegerField(source="pk")
-    kind = serializers.SerializerMethodField()
+    document_kind = serializers.SerializerMethodField()
     number = serializers.CharField(source="of.number")
     state = Word(OrderState)
     pages = serializers.IntegerField(help_text="Laid out so far.")
@@ -56,7 +56,7 @@ class OrderOut(AnySerializer):
     at = serializers.DateTimeField()
     document = serializers.SerializerMethodField(help_text="Address of the issued document; empty until it is there.")
 
-    def get_kind(self, order: DocumentOrder) -> Orderable:
+    def get_document_kind(self, order: DocumentOrder) -> Orderable:
         if order.trail_id is not None:
             return Orderable.AUDIT_TRAIL
         if order.batch_id is not None:
@@ -84,7 +84,7 @@ class DocumentOrdersView(ListView):
         """Drawn by the worker; ask for its state until it is issued. A short one is as well issued at once, under documents or trail."""
         body = asked(request, OrderIn)
         of: Ordered
-        match body["kind"]:
+        match body["document_kind"]:
             case Orderable.BATCH_RECORD:
                 of = named_in_body(Batch.objects.all(), "number", number=body["number"])
             case Orderable.SHIPMENT_TRACE:

@@ -43,7 +43,7 @@ def test_auditor_reads_every_address(shop, programs, spec, shop_key, django_capt
     shop.programs["quality"].post("studies/", STUDY)
     with django_capture_on_commit_callbacks(execute=True):
         package = auditor.post("evidence-packages/", {"of": "lot", "number": "HL-1"}, status=201)
-        order = auditor.post("document-orders/", {"kind": "lot-trace", "number": "HL-1"}, status=201)
+        order = auditor.post("document-orders/", {"document_kind": "lot-trace", "number": "HL-1"}, status=201)
     keeping_addresses()
     numbers = {
         "containment": a_case()[0].number,
@@ -178,19 +178,19 @@ def test_long_documents_are_asked_for_and_followed(shop, programs, shop_key, dja
     auditor = programs["auditor"]
     batch = auditor.get("batches/")["results"][0]
     bodies = [
-        {"kind": "batch-record", "number": batch["number"]},
-        {"kind": "lot-trace", "number": "HL-1"},
-        {"kind": "shipment-trace", "number": "SH-1"},
-        {"kind": "audit-trail", "about": "batch", "id": batch["id"]},
+        {"document_kind": "batch-record", "number": batch["number"]},
+        {"document_kind": "lot-trace", "number": "HL-1"},
+        {"document_kind": "shipment-trace", "number": "SH-1"},
+        {"document_kind": "audit-trail", "about": "batch", "id": batch["id"]},
     ]
     for body in bodies:
         with django_capture_on_commit_callbacks(execute=True):
             asked = auditor.post("document-orders/", body, status=201)
-        assert (asked["kind"], asked["state"], asked["document"]) == (body["kind"], "waiting", "")
+        assert (asked["document_kind"], asked["state"], asked["document"]) == (body["document_kind"], "waiting", "")
         told = auditor.get(f"document-orders/{asked['id']}/")
         assert (told["state"], told["fault"], told["is_lost"]) == ("done", "", False)
         document = auditor.get(told["document"].removeprefix("/api/v1/"))
-        assert document["kind"] == {"batch-record": "batch record", "audit-trail": "audit trail"}.get(body["kind"], "trace report")
-    assert [one["kind"] for one in auditor.get("document-orders/")["results"]] == [body["kind"] for body in reversed(bodies)]
-    for body in ({"kind": "audit-trail"}, {"kind": "audit-trail", "about": "batch", "id": 999_999}, {"kind": "batch-record"}):
+        assert document["kind"] == {"batch-record": "batch record", "audit-trail": "audit trail"}.get(body["document_kind"], "trace report")
+    assert [one["document_kind"] for one in auditor.get("document-orders/")["results"]] == [body["document_kind"] for body in reversed(bodies)]
+    for body in ({"document_kind": "audit-trail"}, {"document_kind": "audit-trail", "about": "batch", "id": 999_999}, {"document_kind": "batch-record"}):
         auditor.post("document-orders/", body, status=422)

@@ -69,7 +69,7 @@ def test_hostile_field_of_any_write_is_done_or_refused(everyman, cast, catalogue
     tried = 0
     writes = every_write(batch, shown, {"id": hold.pk}, {"id": sheet.pk}, catalogue)
     package = {"of": "period", "number": "", "since": "2026-01-01", "until": "2026-01-31"}
-    order = {"kind": "audit-trail", "number": "", "about": "batch", "id": thing.pk}
+    order = {"document_kind": "audit-trail", "number": "", "about": "batch", "id": thing.pk}
     for method, address, stated in [*writes, ("POST", "evidence-packages/", package), ("POST", "document-orders/", order)]:
         for name, raw in spoiled(stated or {}):
             if name == "signature" and "secret" not in raw:
