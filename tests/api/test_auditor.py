@@ -191,6 +191,12 @@ def test_long_documents_are_asked_for_and_followed(shop, programs, shop_key, dja
         assert (told["state"], told["fault"], told["is_lost"]) == ("done", "", False)
         document = auditor.get(told["document"].removeprefix("/api/v1/"))
         assert document["kind"] == {"batch-record": "batch record", "audit-trail": "audit trail"}.get(body["document_kind"], "trace report")
-    assert [one["document_kind"] for one in auditor.get("document-orders/")["results"]] == [body["document_kind"] for body in reversed(bodies)]
-    for body in ({"document_kind": "audit-trail"}, {"document_kind": "audit-trail", "about": "batch", "id": 999_999}, {"document_kind": "batch-record"}):
+    assert [one["document_kind"] for one in auditor.get("document-orders/")["results"]] == [
+        body["document_kind"] for body in reversed(bodies)
+    ]
+    for body in (
+        {"document_kind": "audit-trail"},
+        {"document_kind": "audit-trail", "about": "batch", "id": 999_999},
+        {"document_kind": "batch-record"},
+    ):
         auditor.post("document-orders/", body, status=422)

@@ -121,7 +121,7 @@ def test_list_asks_the_database_the_same_for_any_number_of_schemes(count, cast, 
             look(made, factories.make_terminal_lot(f"TL-{serial}-{number}", catalogue.terminal), cast.inspector)
     client = signed_in(cast.quality)
     client.get(reverse("studies:sampling"))
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(6):
         page = client.get(reverse("studies:sampling")).context["page"]
     assert [line.lots for line in page.lines] == [2] * count
 
@@ -133,7 +133,7 @@ def test_scheme_page_asks_the_database_the_same_for_any_number_of_lots(count, sc
     client = signed_in(cast.inspector)
     address = reverse("studies:sampling-scheme", args=[scheme.number])
     client.get(address)
-    with django_assert_num_queries(11):  # two of them ask whether the look is noted already
+    with django_assert_num_queries(8):  # two of them ask whether the look is noted already
         page = client.get(address).context["page"]
     assert all(line.release_url for line in page.lots)
 

@@ -311,7 +311,7 @@ def test_list_asks_a_fixed_number_of_questions(cast, catalogue, signed_in, djang
     client = signed_in(cast.quality)
     client.get(LIST)
 
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(6):
         assert len(numbers_on(client.get(LIST))) == count
 
 
@@ -328,7 +328,7 @@ def test_record_asks_a_fixed_number_of_questions(cast, catalogue, signed_in, dja
         assert len(page_of(client, record).context["page"].actions) == count
 
 
-RECORD_QUERIES = 31
+RECORD_QUERIES = 28
 
 
 # --- Beside the catalogue, on documents ------------------------------------------------------------------------------------------

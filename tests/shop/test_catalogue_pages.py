@@ -72,12 +72,12 @@ def test_list_never_shows_the_system_or_a_secret(signed_in, cast):
 @pytest.mark.parametrize(
     ("slug", "queries", "make"),
     [
-        ("wires", 8, lambda c, n: factories.make_wire(f"X-{n}", "24x0.2", "1.9")),
-        ("gauges", 8, lambda c, n: factories.make_gauge(f"X-{n}", "caliper", "mm", "0.01")),
-        ("tool-rows", 8, lambda c, n: factories.make_row(c.tool, c.ring, (f"0.{n}", "2"), None)),
-        ("terminal-lots", 8, lambda c, n: factories.make_terminal_lot(f"X-{n}", c.ring)),
-        ("qualifications", 8, lambda c, n: factories.make_qualification(factories.make_person(f"x{n}"), "crimp")),
-        ("people", 9, lambda c, n: factories.make_person(f"x{n}", "operator")),
+        ("wires", 5, lambda c, n: factories.make_wire(f"X-{n}", "24x0.2", "1.9")),
+        ("gauges", 5, lambda c, n: factories.make_gauge(f"X-{n}", "caliper", "mm", "0.01")),
+        ("tool-rows", 5, lambda c, n: factories.make_row(c.tool, c.ring, (f"0.{n}", "2"), None)),
+        ("terminal-lots", 5, lambda c, n: factories.make_terminal_lot(f"X-{n}", c.ring)),
+        ("qualifications", 5, lambda c, n: factories.make_qualification(factories.make_person(f"x{n}"), "crimp")),
+        ("people", 6, lambda c, n: factories.make_person(f"x{n}", "operator")),
     ],
 )
 @pytest.mark.parametrize("items", [1, 3])

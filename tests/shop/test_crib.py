@@ -302,7 +302,7 @@ def test_crib_page_queries(signed_in, crib, django_assert_num_queries, count):
         make_gauge(f"MIC-{number}", "caliper", "mm", "0.01", due_in=-1)
     client = signed_in(crib)
     client.get("/shop/crib/")
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(7):
         page = client.get("/shop/crib/").context["page"]
     assert page.count == 4 * count
 
@@ -348,6 +348,6 @@ def test_page_of_a_tool_queries(signed_in, crib, tool, django_assert_num_queries
         record_care(tool=tool, kind="repair", result="passed", note="spring", by=crib, at=now())
     client = signed_in(crib)
     client.get(f"/shop/tools/{tool.pk}/")
-    with django_assert_num_queries(17):  # five of them note the look
+    with django_assert_num_queries(14):  # five of them note the look
         shown = client.get(f"/shop/tools/{tool.pk}/").context["page"].care
     assert len(shown.fitted) + len(shown.removed) == len(shown.cares) == parts

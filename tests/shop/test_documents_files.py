@@ -198,6 +198,6 @@ def test_page_of_a_document_queries(signed_in, cast, catalogue, django_assert_nu
         factories.draft(cast, catalogue)
     client = signed_in(cast.auditor)
     client.get(f"/shop/documents/{catalogue.document.pk}/")
-    with django_assert_num_queries(14):  # two of them ask whether the look is noted already
+    with django_assert_num_queries(11):  # two of them ask whether the look is noted already
         paper = client.get(f"/shop/documents/{catalogue.document.pk}/").context["page"].paper
     assert len(paper.relied_on.sheets) == sheets

@@ -150,7 +150,7 @@ def test_matrix_queries(signed_in, cast, django_assert_num_queries, people):
         make_qualification(make_person(f"x{number}", Role.OPERATOR), "crimp")
     client = signed_in(cast.auditor)
     client.get("/shop/people/matrix/")
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(6):
         assert len(names(client.get("/shop/people/matrix/"))) == 7 + people
 
 
