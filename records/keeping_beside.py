@@ -8,15 +8,17 @@ from datetime import datetime
 from typing import Any
 
 from django.conf import settings
+from django.db.models import CharField
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from records.acts.attachments import attachments_of
+from records.acts.attachments import in_order
 from records.attachables import ATTACHABLE, Thing, thing_of
 from records.keeping_models import Attachment, DisposedFile, HoldScope, KeptAs, LegalHold
 from records.legal_holds import holds_on
 from shop.beside import Beside, BesideLine, register
 from shop.catalogue import KINDS
+from shop.composed import Composed, Given
 from shop.file_kind import ENDINGS
 from shop.pages.relied_on import size_words
 from shop.people import Person
@@ -52,8 +54,11 @@ class AttachmentsPart:
     title: str = ""
 
 
+_ATTACHED = Composed(lambda: in_order(Attachment.objects.filter(subject_kind=Given("kind", CharField()), subject_id=Given("pk"))))
+
+
 def attachments_part(thing: Thing, person: Person, *, title: str = "") -> AttachmentsPart:
-    rows = list(attachments_of(thing))
+    rows = _ATTACHED(kind=thing.of.kind, pk=thing.pk)
     disposed = DisposedFile.objects.filter(kept_as=KeptAs.ATTACHMENT, row_id__in=[row.pk for row in rows])
     acts = dict(disposed.values_list("row_id", "disposal__number")) if rows else {}
     may_withdraw = may(person, Deed.WITHDRAW_ATTACHMENT)

@@ -17,6 +17,7 @@ from records.keeping_models import HoldScope, LegalHold
 from records.models import HarnessLot, Shipment, ShipmentLot, Suspect
 from records.trace import Found, batches_with, lots_with_parts, reached_from
 from shop.clock import midnight
+from shop.composed import Composed
 from shop.jobs import Customer, Job, SetupSheet
 from shop.specifications import Document
 
@@ -149,9 +150,12 @@ def _linked(kind: LinkKind, ids: QuerySet[Any] | set[int]) -> QuerySet[Any, int]
     return NonconformanceLink.objects.filter(kind=kind, subject_id__in=ids).order_by().values_list("nonconformance", flat=True)
 
 
+_IN_FORCE = Composed(lambda: LegalHold.objects.filter(lifted_at=None).order_by("pk"))
+
+
 def in_force() -> list[LegalHold]:
     """Holds nobody has lifted, the oldest first."""
-    return list(LegalHold.objects.filter(lifted_at=None).order_by("pk"))
+    return _IN_FORCE()
 
 
 def covering() -> list[Covered]:

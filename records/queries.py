@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import CharField, Exists, OuterRef, Q, QuerySet
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -22,6 +22,7 @@ from records.models import HarnessLot, HarnessSerial, IssuedDocument, LedgerEntr
 from records.telling import Told
 from records.trace import Found
 from records.trails import trail_url
+from shop.composed import Composed, Given
 from shop.jobs import Job
 from shop.pages.addresses import address
 from shop.people import Person
@@ -168,6 +169,15 @@ class BehindPage:
         return [(name, _(name).capitalize()) for name in PART_NAMES]
 
 
+_REPORTS = Composed(
+    lambda: IssuedDocument.objects.filter(subject_kind=Given("kind", CharField()), subject_id=Given("pk")).defer("record")  # long
+)
+_CASES_ON = Composed(
+    lambda: Suspect.objects.filter(shipment=Given("shipment"), case__closed_at=None).order_by().values_list("case__number", flat=True)
+)
+_CAME_BACK = Composed(lambda: LotPart.objects.filter(shipment=Given("shipment")).select_related("lot"))
+
+
 def shipment_page(shipment: Shipment, person: Person, at: datetime) -> BehindPage:
     behind = behind_shipment(shipment)
     record = shipment_trace(shipment, by=person, at=at, behind=behind)
@@ -179,11 +189,11 @@ def shipment_page(shipment: Shipment, person: Person, at: datetime) -> BehindPag
         record=record,
         parts=parts_shown(record["parts"]),
         sections=_sections(behind, record),
-        reports=list(IssuedDocument.objects.filter(subject_kind="shipment", subject_id=shipment.pk)),
+        reports=_REPORTS(kind="shipment", pk=shipment.pk),
         trace_url=reverse("prove:trace", args=["shipment", shipment.pk]),
         acts=back,
-        cases=sorted(set(Suspect.objects.filter(shipment=shipment, case__closed_at=None).values_list("case__number", flat=True))),
-        onward=list(LotPart.objects.filter(shipment=shipment).select_related("lot")),
+        cases=sorted(set(_CASES_ON(shipment=shipment.pk))),
+        onward=_CAME_BACK(shipment=shipment.pk),
     )
 
 
@@ -197,7 +207,7 @@ def lot_page(lot: HarnessLot, person: Person, at: datetime) -> BehindPage:
         record=record,
         parts=parts_shown(record["parts"]),
         sections=_sections(behind, record),
-        reports=list(IssuedDocument.objects.filter(subject_kind="harness lot", subject_id=lot.pk)),
+        reports=_REPORTS(kind="harness lot", pk=lot.pk),
         trace_url=reverse("prove:trace", args=["harness-lot", lot.pk]),
         acts=lot_acts(lot, person),
         shipments=list(Shipment.objects.filter(lots=lot)),

@@ -166,7 +166,7 @@ def _disposal(act: Disposal) -> Described:
 
 
 def _attachment(file: Attachment) -> Described:
-    return Described(file.title, _joined(file.file_name, f"{file.subject_kind} {file.subject_name}"), (file.sha256[:12],))
+    return Described(file.title, _joined(file.file_name, file.subject_name), (file.sha256[:12],))
 
 
 def _before(word: str) -> Callable[[str], str]:
@@ -315,7 +315,7 @@ ORDER: tuple[SearchKind, ...] = (
     ),
     _kind(
         "attachment", _("Attachments"), Attachment, _attachment, _by_key("prove:attachment"),
-        "title file_name subject_kind subject_name sha256", number=_no_number, many=True,
+        "title file_name subject_name sha256", number=_no_number, many=True,
     ),
     _kind(
         "legal-hold", _("Legal holds"), LegalHold, _legal_hold, _by_number("prove:legal-hold"),

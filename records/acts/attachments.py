@@ -77,7 +77,11 @@ def withdraw_attachment(*, attachment: Attachment, reason: str, by: Person, at: 
 
 def attachments_of(thing: Thing) -> QuerySet[Attachment]:
     """Everything attached to it, withdrawn or not, in the order in which it came."""
-    rows = Attachment.objects.filter(subject_kind=thing.of.kind, subject_id=thing.pk)
+    return in_order(Attachment.objects.filter(subject_kind=thing.of.kind, subject_id=thing.pk))
+
+
+def in_order(rows: QuerySet[Attachment]) -> QuerySet[Attachment]:
+    """Attachments as they came, with who attached and who withdrew them."""
     return rows.select_related("by", "withdrawal__by").order_by("pk")
 
 

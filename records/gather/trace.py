@@ -32,9 +32,13 @@ from shop.people import Person
 from shop.templatetags.shop import moment
 
 _ISSUED = Composed(
-    lambda: IssuedDocument.objects.filter(
-        Q(AnyOf("subject_id", "batches"), subject_kind="batch") | Q(AnyOf("subject_id", "sheets"), subject_kind="setup sheet")
-    ).order_by("kind", "number", "issue")
+    lambda: (
+        IssuedDocument.objects.filter(
+            Q(AnyOf("subject_id", "batches"), subject_kind="batch") | Q(AnyOf("subject_id", "sheets"), subject_kind="setup sheet")
+        )
+        .defer("record")
+        .order_by("kind", "number", "issue")
+    )  # a record is as long as its document
 )
 
 
