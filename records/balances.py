@@ -24,6 +24,7 @@ from records.models import (
     SuspectDecisionKind,
     SuspectPlace,
 )
+from shop.composed import AnyOf, Composed
 from shop.finding import Finding, misfit
 
 
@@ -53,16 +54,24 @@ def harnesses_left(lot: HarnessLot) -> int:
     return harnesses_left_of([lot])[lot.pk]
 
 
+def _summed(column: str, rows: QuerySet[Any]) -> QuerySet[Any, Any]:
+    """How many of each lot that `column` points at."""
+    summed: QuerySet[Any, Any] = rows.filter(AnyOf(column, "lots")).order_by().values_list(column).annotate(n=Sum("quantity"))
+    return summed
+
+
+_GONE = (
+    Composed(lambda: _summed("lot", ShipmentLot.objects.all())),
+    Composed(lambda: _summed("used", LotPart.objects.exclude(kind=PartOf.RETURNED))),
+    Composed(lambda: _summed("lot", LotLoss.objects.all())),
+)
+
+
 def harnesses_left_of(lots: Iterable[HarnessLot]) -> dict[int, int]:
     """The same for many lots in three queries, by primary key."""
     left = {lot.pk: lot.quantity for lot in lots}
-    sums: list[tuple[str, QuerySet[Any]]] = [
-        ("lot", ShipmentLot.objects.filter(lot__in=left)),
-        ("used", LotPart.objects.filter(~Q(kind=PartOf.RETURNED), used__in=left)),
-        ("lot", LotLoss.objects.filter(lot__in=left)),
-    ]
-    for column, rows in sums:
-        for pk, n in rows.order_by().values_list(column).annotate(n=Sum("quantity")):
+    for gone in _GONE:
+        for pk, n in gone(lots=left):
             left[pk] -= n
     return left
 

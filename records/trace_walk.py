@@ -26,10 +26,11 @@ from records.trace import (
 )
 from records.trace_graph import EVIDENCE, Graph, Key, Node
 from shop.clock import shop_day
-from shop.composed import AnyOf, Composed, Given
+from shop.composed import AnyOf, Composed, Given, by_key
 from shop.concessions import ConcessionUse
 from shop.crib import WearPart
 from shop.fields import label_of
+from shop.jobs import Termination
 from shop.people import Qualification
 from shop.tools import Calibration
 
@@ -334,6 +335,10 @@ def _papers(graph: Graph, batches: dict[int, Batch], keys: dict[int, Key]) -> No
 # --- Ahead -----------------------------------------------------------------------------------------------------------------------
 
 
+_IN_SHORT = by_key(Batch, along={"termination": by_key(Termination, "sheet")})
+"""What is said of a batch in a tree where nothing stands behind it."""
+
+
 def ahead(found: Found, begin: datetime | None = None, end: datetime | None = None) -> Graph:
     """Everything a thing went into: batches, lots, lots of lots, shipments, customers. A customer is where every way ends."""
     graph = Graph()
@@ -341,7 +346,7 @@ def ahead(found: Found, begin: datetime | None = None, end: datetime | None = No
     lots: set[int] = set()
     if found.kind in EVIDENCE or found.kind == "batch":
         picked = first_batches(found, begin, end)
-        read = read_things("batch", picked)
+        read = {batch.pk: batch for batch in _IN_SHORT(keys=picked)}
         batches = {pk: read[pk] for pk in picked}
         used = _pieces_of(found, batches)
         for pk, batch in batches.items():
