@@ -87,11 +87,27 @@ class Linked(Protocol):
     def url(self) -> str: ...
 
 
+class Proof(Protocol):
+    """One of the six parts: how it stands, in a word of the code and one of the reader's language, and by what."""
+
+    @property
+    def state(self) -> str: ...
+
+    @property
+    def state_word(self) -> str: ...
+
+    @property
+    def evidence(self) -> Iterable[Linked]: ...
+
+
 @register.filter
-def evidence_lines(lines: Iterable[Linked]) -> SafeString:
-    """Lines of evidence as a list. A page with everything behind a shipment has hundreds of them: too many for a loop of the template."""
-    items = (f'<a href="{escape(line.url)}">{escape(line.text)}</a>' if line.url else escape(line.text) for line in lines)
-    return SafeString(f'<ul class="evidence-lines">{"".join(f"<li>{item}</li>" for item in items)}</ul>')
+def part_cell(part: Proof) -> SafeString:
+    """A part's verdict and its lines of evidence. A page with everything behind a shipment has hundreds: too many for the template."""
+    items = (f'<a href="{escape(line.url)}">{escape(line.text)}</a>' if line.url else escape(line.text) for line in part.evidence)
+    return SafeString(
+        f'<span class="verdict {verdict(part.state)}">{shape(part.state)}<span class="verdict-word">{escape(part.state_word)}</span></span>'
+        f'<ul class="evidence-lines">{"".join(f"<li>{item}</li>" for item in items)}</ul>'
+    )
 
 
 @register.filter

@@ -15,6 +15,7 @@ from inspection.acts.batches import open_batch
 from records.acts.documents import document_bytes, issue_batch_record, storage_name
 from records.models import HarnessLot, IssuedDocument, Shipment
 from shop.clock import now
+from shop.materials import WireLot
 from tests import factories
 
 
@@ -47,6 +48,18 @@ def test_shipment_shows_everything_behind_it_and_each_line_opens_its_record(sign
     assert len(urls) == 8
     for url in urls:
         assert client.get(url).status_code == 200, url
+
+
+def test_text_of_a_supplier_stays_text_in_cells_and_tree(signed_in, cast, catalogue, shipment):
+    WireLot.objects.filter(lot_number="WL-1001").update(certificate='<b>K&W"</b>', supplier="<b>Kestrel & Lane</b>")
+    client = signed_in(cast.auditor)
+
+    cells = client.get(reverse("prove:shipment", args=["SH-1"])).content.decode()
+    tree = client.get(reverse("prove:trace", args=["shipment", shipment.pk])).content.decode()
+
+    assert "certificate &lt;b&gt;K&amp;W&quot;&lt;/b&gt;" in cells
+    assert "&lt;b&gt;Kestrel &amp; Lane&lt;/b&gt;" in tree
+    assert "<b>" not in cells + tree
 
 
 def test_reel_shows_batches_lots_shipments_and_customers(signed_in, cast, shipment):
