@@ -68,7 +68,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     )
     url = f"http://127.0.0.1:{port}"
     try:
-        for _ in range(240):
+        for _ in range(600):
             if process.poll() is not None:
                 pytest.fail((data / "demo.log").read_text())
             try:
@@ -77,7 +77,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
             except (urllib.error.URLError, ConnectionError, TimeoutError):
                 time.sleep(0.5)
         else:
-            pytest.fail("the demo did not answer in two minutes")
+            pytest.fail("the demo did not answer in five minutes")
         yield Server(url, data)
     finally:
         process.terminate()
