@@ -184,15 +184,13 @@ _SCANS_OF = Composed(
 
 
 def read_scans(batches: Iterable[Batch]) -> None:
-    """Read what `six_parts` looks at for many batches at once, and leave it with them."""
-    by_pk: dict[int, list[Batch]] = {}
-    for batch in batches:
-        by_pk.setdefault(batch.pk, []).append(batch)
+    """Read what `six_parts` looks at for many batches at once, each named once, and leave it with them."""
+    by_pk = {batch.pk: batch for batch in batches}
+    for batch in by_pk.values():
         batch.accepted_scans = []  # type: ignore[attr-defined]
     for scan in _SCANS_OF(batches=by_pk):
-        scan.batch = by_pk[scan.batch_id][0]
-        for batch in by_pk[scan.batch_id]:
-            batch.accepted_scans.append(scan)  # type: ignore[attr-defined]
+        scan.batch = by_pk[scan.batch_id]
+        scan.batch.accepted_scans.append(scan)  # type: ignore[attr-defined]
 
 
 def current_scans(batch: Batch) -> dict[str, SetupScan]:

@@ -16,7 +16,7 @@ from records.search_index import FEW, kind_lexeme
 from records.search_kinds import KINDS, SearchKind
 from records.search_models import SearchEntry
 from records.search_words import Asked, asked_in
-from shop.pages.paging import COUNTED
+from shop.long_lists import COUNTED
 
 SHOWN = 5
 """How many things of a kind are shown where every kind is."""

@@ -22,8 +22,8 @@ from shop.composed import AnyOf, Composed, Given, by_key, hang
 from shop.concessions import Concession, ConcessionUse
 from shop.crib import Press, WearPart
 from shop.jobs import Customer, PlanLine, SetupSheet, TerminationWire
+from shop.long_lists import COUNTED
 from shop.materials import TerminalLot, Wire, WireLot
-from shop.pages.paging import COUNTED
 from shop.people import Person
 from shop.specifications import Document
 from shop.tools import Gauge, Tool

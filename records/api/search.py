@@ -13,7 +13,7 @@ from records.search import Hit, of_kind, overview
 from records.search_kinds import KINDS, kinds_for
 from shop.api.fields import AnySerializer
 from shop.api.view import ApiView, Pages, asked_in_address, person_of
-from shop.pages.paging import COUNTED
+from shop.long_lists import COUNTED
 
 TAGS = ["prove"]
 

@@ -19,8 +19,8 @@ from records.search import Group, Hit, exactly, of_kind, overview
 from records.search_kinds import SearchKind, kinds_for, titles
 from records.telling import Told
 from records.trails import in_words
+from shop.long_lists import COUNTED
 from shop.pages.acting import person_of
-from shop.pages.paging import COUNTED
 from shop.people import Person
 from shop.permissions import Deed, may
 

@@ -10,15 +10,13 @@ from django.core.paginator import EmptyPage, Page, PageNotAnInteger, Paginator
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
+from shop.long_lists import COUNTED
+
 if TYPE_CHECKING:
     _Paginator = Paginator[Any]
     _Page = Page[Any]
 else:
     _Paginator, _Page = Paginator, Page  # not subscriptable at run time
-
-COUNTED = 1000
-"""How far a list is counted. Nobody reads on to know whether it is 48,213 or 48,214; counting them all for each page takes longer
-than the page itself."""
 
 
 class LongPage(_Page):
