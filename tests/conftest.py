@@ -15,7 +15,7 @@ from records.ledger import entry_text
 from records.shop_key import load_shop_key
 from shop.clock import now
 from shop.events import published
-from tests import factories
+from tests import factories, remembered
 
 # A busy machine is no defect of the code.
 hypothesis.register_profile("house", deadline=None)
@@ -32,6 +32,13 @@ def _test_settings(settings, tmp_path):
     settings.TASKS = {"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}
     settings.MEDIA_ROOT = tmp_path / "media"
     settings.STATIC_ROOT = tmp_path  # there, and empty
+
+
+@pytest.fixture(autouse=True)
+def _memory_of_set_ups():
+    remembered.begin()
+    yield
+    remembered.end()
 
 
 @pytest.fixture(scope="session")

@@ -36,6 +36,7 @@ from shop.sign_on import sign
 from shop.specifications import CrimpSpecification, Document
 from shop.stations import Station, Tablet
 from shop.tools import Calibration, Gauge, GaugeOutput, Tool, ToolRow
+from tests.remembered import remembered
 
 PASSWORD = "seven grey herons wait"
 PIN = "482915"
@@ -81,6 +82,7 @@ class Cast:
     administrator: Person
 
 
+@remembered
 def make_cast() -> Cast:
     """One person of each kind, all with `PASSWORD` and `PIN`; operator and inspector hold the qualifications they need."""
     cast = Cast(
@@ -284,6 +286,7 @@ class Catalogue:
     ring_lot: TerminalLot
 
 
+@remembered
 def make_catalogue() -> Catalogue:
     wire = make_wire("W-075-RD", "24x0.2", "1.9")
     terminal = make_terminal("T-250-F", ("0.5", "1.5"), ("1.4", "2.6"), wires_max=2)
@@ -349,6 +352,7 @@ def stated(catalogue: Catalogue, **changed) -> TerminationInput:
     return TerminationInput(**(given | changed))
 
 
+@remembered
 def draft(cast: Cast, catalogue: Catalogue, *, terminations: int = 1, job: Job | None = None, **changed) -> SetupSheet:
     """A draft by the planner with terminations that fit, changed as said."""
     sheet = draft_sheet(job=job or make_job(catalogue.customer, cast.planner), by=cast.planner, at=now())
@@ -357,10 +361,12 @@ def draft(cast: Cast, catalogue: Catalogue, *, terminations: int = 1, job: Job |
     return sheet
 
 
+@remembered
 def in_review(cast: Cast, catalogue: Catalogue, **changed) -> SetupSheet:
     return submit_sheet(sheet=draft(cast, catalogue, **changed), by=cast.planner, at=now())
 
 
+@remembered
 def released(cast: Cast, catalogue: Catalogue, **changed) -> SetupSheet:
     """A sheet in force: drafted by the planner, released by the approver."""
     return release(in_review(cast, catalogue, **changed), cast.approver)

@@ -13,6 +13,7 @@ from records.shop_key import load_shop_key
 from shop.canonical import canonical_json
 from shop.clock import now
 from tests import factories
+from tests.remembered import remembered
 
 AT = datetime(2026, 3, 2, 10, 15, tzinfo=UTC)
 RECORD = canonical_json({"number": "BR-0007", "height_mm": "1.40", "operator": "Ada Søreth"}).encode()
@@ -69,6 +70,7 @@ def hand(cast):
 
 
 @pytest.fixture
+@remembered
 def batch(cast, catalogue, hand):
     sheet = factories.released(cast, catalogue)
     codes = ["AP-031", "TL-2001", "WL-1001", "MIC-01", "CAL-01", "PULL-01"]
@@ -76,6 +78,7 @@ def batch(cast, catalogue, hand):
 
 
 @pytest.fixture
+@remembered
 def lot(cast, batch, hand):
     at = now()
     signing = hand("planner").sign(BUILT_MEANING, at)
@@ -84,6 +87,7 @@ def lot(cast, batch, hand):
 
 
 @pytest.fixture
+@remembered
 def shipment(cast, catalogue, lot, hand):
     at = now()
     signing = hand("quality").sign(SHIPPED_MEANING, at)

@@ -1,0 +1,254 @@
+"""What the acts of a set-up leave in the database, put back for the next test row by row instead of acted anew.
+
+A test begins with an empty shop, and most begin by making the same people, catalogue, sheet and batch through a hundred acts. A function or
+fixture marked `remembered` does so for real at first; then what it left (rows new and changed, files) and what it gave are kept, and a later
+test whose database stands where it stood gets both. Whatever is not the same runs for real: other arguments, settings, language or day, rows
+written by somebody else before it, and in any case after `KEPT_FOR`, as things of a shop grow old.
+"""
+
+from __future__ import annotations
+
+import copy
+import functools
+import itertools
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields, is_dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from enum import Enum
+from pathlib import Path
+from typing import Any, TypeVar
+
+from django.apps import apps
+from django.conf import settings
+from django.db import connection
+from django.db.models import Model
+from django.utils import translation
+from psycopg import sql
+
+from shop.clock import now, shop_day
+
+KEPT_FOR = timedelta(minutes=4)
+OF_A_TEST = ("MEDIA_ROOT", "STATIC_ROOT", "SHOP_KEY_DIR")
+"""Settings that differ from test to test because they name its own folder."""
+
+Rows = dict[Any, tuple[Any, ...]]
+Result = TypeVar("Result")
+
+
+@dataclass(frozen=True)
+class Change:
+    """What one set-up did to one table. columns: the first is the primary key."""
+
+    table: str
+    columns: tuple[str, ...]
+    new: list[tuple[Any, ...]]
+    changed: list[tuple[Any, ...]]
+    gone: list[Any]
+
+
+@dataclass(frozen=True)
+class Memory:
+    number: int
+    at: datetime
+    changes: list[Change]
+    files: dict[str, bytes]
+    given: Any
+
+    @functools.cached_property
+    def script(self) -> str:
+        """All of it in one message to PostgreSQL: a literal takes the type of its column."""
+
+        def text(value: Any) -> str:
+            return sql.Literal(value).as_string(connection.connection)
+
+        lines = []
+        for change in self.changes:
+            table, names = _quoted(change.table), [_quoted(c) for c in change.columns]
+            lines += [f"DELETE FROM {table} WHERE {names[0]} = {text(key)}" for key in change.gone]  # noqa: S608
+            if change.new:
+                rows = ", ".join(f"({', '.join(text(value) for value in row)})" for row in change.new)
+                lines.append(f"INSERT INTO {table} ({', '.join(names)}) VALUES {rows}")  # noqa: S608
+            for row in change.changed:
+                sets = ", ".join(f"{name} = {text(value)}" for name, value in zip(names[1:], row[1:], strict=True))
+                lines.append(f"UPDATE {table} SET {sets} WHERE {names[0]} = {text(row[0])}")  # noqa: S608
+        return ";\n".join(lines)
+
+
+@dataclass
+class _Test:
+    """Where the running test's database stands: what was put there by remembered set-ups, and how much was written when the last ended."""
+
+    stands_on: tuple[Any, ...] = ()
+    written: int = 0
+    depth: int = 0
+
+
+@dataclass
+class _Run:
+    memories: dict[tuple[Any, ...], Memory] = field(default_factory=dict)
+    seen: Counter[tuple[Any, ...]] = field(default_factory=Counter)
+    numbers: Any = field(default_factory=lambda: itertools.count(1))
+    test: _Test | None = None
+
+
+_run = _Run()
+
+
+def begin() -> None:
+    """A test begins: its database holds what the migrations left."""
+    written = 0
+    if connection.vendor == "sqlite" and connection.connection is not None:
+        written = connection.connection.total_changes
+    _run.test = _Test(written=written)
+
+
+def end() -> None:
+    _run.test = None
+
+
+def remembered(act: Callable[..., Result]) -> Callable[..., Result]:
+    """Mark a function that brings the shop somewhere through acts, the same for the same arguments."""
+
+    @functools.wraps(act)
+    def recalled(*args: Any, **kwargs: Any) -> Result:
+        test = _run.test
+        # One inside another belongs to the outer; without a transaction to undo it, nothing is put back.
+        if test is None or test.depth or not connection.in_atomic_block:
+            return act(*args, **kwargs)
+        test.depth += 1
+        try:
+            given: Result = _recall(test, act, args, kwargs)
+            return given
+        finally:
+            test.depth -= 1
+
+    return recalled
+
+
+def _recall(test: _Test, act: Callable[..., Any], args: tuple[Any, ...], kwargs: dict[str, Any]) -> Any:
+    if _written() != test.written:
+        test.stands_on = (*test.stands_on, next(_run.numbers))
+    asked = (act.__module__, act.__qualname__, _told(args), _told(kwargs), _overridden(), translation.get_language(), shop_day(now()))
+    key, at = (test.stands_on, asked), now()
+    memory = _run.memories.get(key)
+    if memory is not None and timedelta() <= at - memory.at < KEPT_FOR:
+        _put_back(memory)
+        given, number = copy.deepcopy(memory.given), memory.number
+    else:
+        # Kept at the second time: most combinations come up only once, and looking at every table before and after takes as long as an act.
+        number = next(_run.numbers)
+        _run.seen[asked] += 1
+        if _run.seen[asked] > 1:
+            before, files = _tables(), _files()
+            given = act(*args, **kwargs)
+            kept = {name: data for name, data in _files().items() if files.get(name) != data}
+            _run.memories[key] = Memory(number, at, _changes(before, _tables()), kept, copy.deepcopy(given))
+        else:
+            given = act(*args, **kwargs)
+    test.stands_on = (*test.stands_on, number)
+    test.written = _written()
+    return given
+
+
+def _told(value: Any) -> Any:
+    """An argument as something to compare: a row by its key, anything without a value of its own by its type."""
+    if isinstance(value, Model):
+        return (value._meta.label, value.pk)
+    if isinstance(value, dict):
+        return tuple(sorted((str(k), _told(v)) for k, v in value.items()))
+    if isinstance(value, (list, tuple)):
+        return tuple(_told(v) for v in value)
+    if is_dataclass(value) and not isinstance(value, type):
+        return (type(value).__name__, *(_told(getattr(value, f.name)) for f in fields(value)))
+    if value is None or isinstance(value, (str, int, bool, Decimal, date, Enum)):
+        return (type(value).__name__, str(value))
+    return getattr(value, "__qualname__", type(value).__qualname__)
+
+
+def _overridden() -> tuple[tuple[str, str], ...]:
+    """The settings that tests have changed."""
+    found: dict[str, str] = {}
+    layer = settings._wrapped
+    while hasattr(layer, "default_settings"):
+        for name, value in vars(layer).items():
+            if name.isupper() and name not in OF_A_TEST:
+                found.setdefault(name, repr(value))
+        layer = layer.default_settings
+    return tuple(sorted(found.items()))
+
+
+def _written() -> int:
+    """Grows with every row that is written in this test."""
+    if connection.vendor == "sqlite":
+        return int(connection.connection.total_changes)
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT sum(n_tup_ins + n_tup_upd + n_tup_del) FROM pg_stat_xact_user_tables")
+        return int(cursor.fetchone()[0])
+
+
+@functools.cache
+def _columns() -> dict[str, tuple[str, ...]]:
+    """Table -> its columns, the primary key first."""
+    found = {}
+    for model in apps.get_models(include_auto_created=True):
+        meta = model._meta
+        if meta.managed and not meta.proxy:
+            columns = [f.column for f in meta.local_concrete_fields if not f.generated]
+            found[meta.db_table] = (meta.pk.column, *(c for c in columns if c != meta.pk.column))
+    return found
+
+
+def _tables() -> dict[str, Rows]:
+    """Every row of every table as the database keeps it: text in PostgreSQL, in SQLite whatever is stored."""
+    raw = "{}::text" if connection.vendor == "postgresql" else "+{}"  # SQLite converts what has a column's type
+    found: dict[str, Rows] = {}
+    with connection.cursor() as cursor:
+        for table, columns in _columns().items():
+            wanted = ", ".join(raw.format(_quoted(c)) for c in columns)
+            cursor.execute(f"SELECT {wanted} FROM {_quoted(table)}")  # noqa: S608  # names of our own models
+            found[table] = {row[0]: tuple(row) for row in cursor.fetchall()}
+    return found
+
+
+def _changes(before: dict[str, Rows], after: dict[str, Rows]) -> list[Change]:
+    found = []
+    for table, columns in _columns().items():
+        was, is_now = before[table], after[table]
+        new = [row for key, row in is_now.items() if key not in was]
+        changed = [row for key, row in is_now.items() if key in was and was[key] != row]
+        gone = [key for key in was if key not in is_now]
+        if new or changed or gone:
+            found.append(Change(table, columns, new, changed, gone))
+    return found
+
+
+def _quoted(name: str) -> str:
+    return connection.ops.quote_name(name)
+
+
+def _put_back(memory: Memory) -> None:
+    for name, data in memory.files.items():
+        path = Path(settings.MEDIA_ROOT) / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.cursor.execute(memory.script)
+            return
+        for change in memory.changes:
+            table, key = _quoted(change.table), _quoted(change.columns[0])
+            names = ", ".join(_quoted(c) for c in change.columns)
+            # Straight to the driver: the values are as they were stored.
+            do = connection.connection.executemany
+            do(f"DELETE FROM {table} WHERE {key} = ?", [(gone,) for gone in change.gone])  # noqa: S608
+            marks = ", ".join("?" for _ in change.columns)
+            do(f"INSERT INTO {table} ({names}) VALUES ({marks})", change.new)  # noqa: S608
+            sets = ", ".join(f"{_quoted(c)} = ?" for c in change.columns[1:])
+            do(f"UPDATE {table} SET {sets} WHERE {key} = ?", [(*row[1:], row[0]) for row in change.changed])  # noqa: S608
+
+
+def _files() -> dict[str, bytes]:
+    root = Path(settings.MEDIA_ROOT)
+    return {str(path.relative_to(root)): path.read_bytes() for path in root.rglob("*") if path.is_file()}
