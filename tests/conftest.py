@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import shutil
 from datetime import timedelta
+from functools import partial
 
 import pytest
+from cryptography.hazmat.primitives import serialization
 from hypothesis import settings as hypothesis
 
 from records.audit_trail import READINGS
@@ -22,10 +24,15 @@ hypothesis.register_profile("house", deadline=None)
 hypothesis.load_profile("house")
 
 
+_load_key = serialization.load_pem_private_key
+
+
 @pytest.fixture(autouse=True)
-def _test_settings(settings, tmp_path):
+def _test_settings(settings, tmp_path, monkeypatch):
     # A slow hash is the point in the shop and a minute of waiting here.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    # The same with the primes of a key that a test has just made.
+    monkeypatch.setattr(serialization, "load_pem_private_key", partial(_load_key, unsafe_skip_rsa_key_validation=True))
     # The hashed names need a collectstatic first.
     settings.STORAGES = settings.STORAGES | {"staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}
     # Background work is done at once, where a test lets commits happen.

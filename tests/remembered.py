@@ -1,16 +1,18 @@
 """What the acts of a set-up leave in the database, put back for the next test row by row instead of acted anew.
 
-A test begins with an empty shop, and most begin by making the same people, catalogue, sheet and batch through a hundred acts. A function or
-fixture marked `remembered` does so for real at first; then what it left (rows new and changed, files) and what it gave are kept, and a later
-test whose database stands where it stood gets both. Whatever is not the same runs for real: other arguments, settings, language or day, rows
-written by somebody else before it, and in any case after `KEPT_FOR`, as things of a shop grow old.
+A test begins with an empty shop, and most begin by making the same people, catalogue, sheet and batch through a hundred acts. A function
+or fixture marked `remembered` does so for real at first; then what it left (rows new and changed, files) and what it gave are kept, and a
+later test whose database stands where it stood gets both. Whatever is not the same runs for real: other arguments, settings, language or
+day, rows written by somebody else before it, and in any case after `KEPT_FOR`, as things of a shop grow old.
+
+It must not change what it was given: that change would not come back.
 """
 
 from __future__ import annotations
 
-import copy
 import functools
 import itertools
+import pickle
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field, fields, is_dataclass
@@ -54,7 +56,7 @@ class Memory:
     at: datetime
     changes: list[Change]
     files: dict[str, bytes]
-    given: Any
+    given: bytes
 
     @functools.cached_property
     def script(self) -> str:
@@ -135,7 +137,7 @@ def _recall(test: _Test, act: Callable[..., Any], args: tuple[Any, ...], kwargs:
     memory = _run.memories.get(key)
     if memory is not None and timedelta() <= at - memory.at < KEPT_FOR:
         _put_back(memory)
-        given, number = copy.deepcopy(memory.given), memory.number
+        given, number = pickle.loads(memory.given), memory.number  # noqa: S301  # pickled below, in this process
     else:
         # Kept at the second time: most combinations come up only once, and looking at every table before and after takes as long as an act.
         number = next(_run.numbers)
@@ -144,7 +146,7 @@ def _recall(test: _Test, act: Callable[..., Any], args: tuple[Any, ...], kwargs:
             before, files = _tables(), _files()
             given = act(*args, **kwargs)
             kept = {name: data for name, data in _files().items() if files.get(name) != data}
-            _run.memories[key] = Memory(number, at, _changes(before, _tables()), kept, copy.deepcopy(given))
+            _run.memories[key] = Memory(number, at, _changes(before, _tables()), kept, pickle.dumps(given))
         else:
             given = act(*args, **kwargs)
     test.stands_on = (*test.stands_on, number)

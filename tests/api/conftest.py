@@ -45,6 +45,7 @@ from shop.sign_on import sign
 from shop.stations import Station
 from shop.tools import Gauge, Tool
 from tests import factories
+from tests.remembered import remembered
 
 ROOT = "/api/v1/"
 
@@ -80,12 +81,17 @@ class Answer:
         return [finding["rule"] for finding in self.json["findings"]]
 
 
+@remembered
+def token_of(person):
+    return str(token_for(person))
+
+
 class Program:
     """A client with one person's token. Each write has a key of its own unless the test names one."""
 
     def __init__(self, spec, person=None):
         self.spec, self.person, self.client = spec, person, Client()
-        self.headers = {"Authorization": f"Token {token_for(person)}"} if person else {}
+        self.headers = {"Authorization": f"Token {token_of(person)}"} if person else {}
 
     def ask(self, method, address, body=None, *, key=None, raw=None, content_type="application/json", in_schema=True, **headers):
         """Send a request and check the answer against the schema. body: sent as JSON; raw: sent as it is."""
@@ -198,15 +204,18 @@ class Shop:
         sheet = planner.post("sheets/", {"job": "J-9001"}, status=201)
         return planner.post(f"sheets/{sheet['id']}/terminations/", STATED | changed, status=201)
 
+    @remembered
     def in_review(self, **changed):
         sheet = self.draft(**changed)
         return self.programs["planner"].post(f"sheets/{sheet['id']}/submit/")
 
+    @remembered
     def released(self, **changed):
         sheet = self.in_review(**changed)
         body = {"signature": own(), "seen_sha256": sheet["content_sha256"]}
         return self.programs["approver"].post(f"sheets/{sheet['id']}/release/", body)
 
+    @remembered
     def opened(self, quantity=96, **changed):
         sheet = self.released(**changed)
         body = {"termination": sheet["terminations"][0]["id"], "quantity": quantity}
@@ -215,6 +224,7 @@ class Shop:
     def scan(self, batch, code, **more):
         return self.programs["operator"].post(f"batches/{batch['id']}/scan/", {"code": code, **more})
 
+    @remembered
     def set_up(self, **changed):
         batch = self.opened(**changed)
         for code in CODES:
@@ -250,6 +260,7 @@ class Shop:
         body = {"signature": own(), "seen_sha256": sample["content_sha256"]}
         return self.programs["inspector"].post(f"samples/{sample['id']}/countersign/", body)
 
+    @remembered
     def running(self, **changed):
         batch = self.set_up(**changed)
         sample = self.sample(batch, "first piece", 5)
@@ -259,6 +270,7 @@ class Shop:
             self.countersign(sample)
         return self.programs["operator"].get(f"batches/{batch['id']}/")
 
+    @remembered
     def closing(self):
         batch = self.running()
         sample = self.sample(batch, "last piece", 104)
@@ -266,11 +278,13 @@ class Shop:
         self.conclude(sample)
         return self.programs["operator"].get(f"batches/{batch['id']}/")
 
+    @remembered
     def closed(self):
         batch = self.closing()
         counts = {"made": 104, "good": 100, "scrap": 0, "destroyed": 4, "held": 0}
         return self.programs["operator"].post(f"batches/{batch['id']}/close/", counts | {"signature": own()})
 
+    @remembered
     def built(self):
         batch = self.closed()
         body = {
@@ -282,6 +296,7 @@ class Shop:
         }
         return self.programs["planner"].post("harness-lots/", body, status=201)
 
+    @remembered
     def shipped(self):
         lot = self.built()
         body = {

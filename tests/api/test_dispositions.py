@@ -4,9 +4,11 @@ import pytest
 
 from inspection.models import Disposition
 from tests.api.conftest import DECISION, own
+from tests.remembered import remembered
 
 
 @pytest.fixture
+@remembered
 def closed(shop, programs):
     """A batch closed with 20 held pieces."""
     batch = shop.running()

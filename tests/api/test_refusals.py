@@ -11,6 +11,7 @@ from shop.clock import now
 from shop.jobs import SetupSheet, SheetStatus, Termination
 from tests import factories
 from tests.api.conftest import CODES, STATED, own
+from tests.remembered import remembered
 
 # --- Plan ------------------------------------------------------------------------------------------------------------------------
 
@@ -154,6 +155,7 @@ def test_batch_on_a_withdrawn_document_is_refused(programs, cast, catalogue):
 
 
 @pytest.fixture
+@remembered
 def batch(programs, cast, catalogue):
     return programs["operator"].post("batches/", open_body(cast, catalogue), status=201)
 
@@ -180,6 +182,7 @@ def test_wrong_scan_is_answered_with_the_reason_and_proves_nothing(name, program
 
 
 @pytest.fixture
+@remembered
 def sample(programs, batch):
     for code in CODES:
         assert programs["operator"].post(f"batches/{batch['id']}/scan/", {"code": code})["accepted"]

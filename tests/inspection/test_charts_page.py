@@ -14,11 +14,13 @@ from tests import factories
 from tests.factories import PIN
 from tests.inspection.conftest import CODES
 from tests.inspection.test_control import HEIGHTS, freeze, measure_one
+from tests.remembered import remembered
 
 OF = {"tool": "AP-031", "terminal": "T-250-F", "csa": "0.754", "characteristic": "crimp height"}
 
 
 @pytest.fixture
+@remembered
 def run(cast, catalogue, hand):
     """A batch with 22 samples of single heights about 1.400."""
     t = factories.released(cast, catalogue, sample_every=10, first_piece_heights=1, quantity=5000).terminations.get()
@@ -38,6 +40,7 @@ def stream(run):
 
 
 @pytest.fixture
+@remembered
 def frozen(stream, cast):
     return freeze(stream, cast.quality)
 

@@ -31,6 +31,7 @@ from shop.wording import worded
 from tests import factories
 from tests.factories import PIN
 from tests.inspection.conftest import CODES
+from tests.remembered import remembered
 
 HEIGHTS = ["1.398", "1.402", "1.400", "1.404", "1.396", "1.401", "1.399", "1.403", "1.397", "1.400"]
 
@@ -52,6 +53,7 @@ def measure_one(batch, hand, height, at_count):
 
 
 @pytest.fixture
+@remembered
 def run(cast, catalogue, hand):
     """A batch with 22 samples of single heights about 1.400."""
     t = factories.released(cast, catalogue, sample_every=10, first_piece_heights=1, quantity=5000).terminations.get()

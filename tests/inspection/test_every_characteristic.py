@@ -20,6 +20,7 @@ from shop.finding import Refused
 from shop.jobs import PlanLine
 from tests import factories
 from tests.inspection.conftest import CODES
+from tests.remembered import remembered
 
 MORE = {
     "bell_mouth_min_mm": Decimal("0.2"),
@@ -34,6 +35,7 @@ MORE = {
 
 
 @pytest.fixture
+@remembered
 def full(cast, catalogue):
     """A termination whose specification states limits of everything."""
     for name, value in MORE.items():
@@ -45,6 +47,7 @@ def full(cast, catalogue):
 
 
 @pytest.fixture
+@remembered
 def sample(full, hand, cast):
     batch = set_up(full, [*CODES, "OHM-01", "MS-01"], 100, hand, now)
     return start_sample(batch=batch, kind="first piece", at_count=5, by=cast.operator, at=now())

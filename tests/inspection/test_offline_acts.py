@@ -27,6 +27,7 @@ from shop.materials import LotState, TerminalLot
 from shop.people import Qualification
 from shop.sign_on import sign
 from tests import factories
+from tests.remembered import remembered
 
 TABLET = "tablet-1"
 
@@ -333,6 +334,7 @@ def test_batch_opened_without_network_is_named_by_its_key(termination, cast):
 
 
 @pytest.fixture
+@remembered
 def claimed(proven, cast):
     """A first piece measured and approved without the network: two signatures to confirm; the batch runs."""
     acts = acts_of_a_sample(proven, cast.operator)

@@ -27,11 +27,13 @@ from shop.canonical import canonical_json, sha256_hex
 from shop.clock import now, shop_day
 from shop.finding import Refused
 from tests import factories
+from tests.remembered import remembered
 
 CODES = ["AP-031", "TL-2001", "WL-1001", "MIC-01", "CAL-01", "PULL-01"]
 
 
 @pytest.fixture
+@remembered
 def shipment(cast, catalogue, shop_key):
     def signed(person, meaning, at):
         return Hand(person, person.badge, factories.PIN).sign(meaning, at)

@@ -63,6 +63,7 @@ from shop.clock import now, shop_day
 from shop.finding import Refused
 from shop.materials import TerminalLot, WireLot
 from tests import factories
+from tests.remembered import remembered
 
 PDF = b"%PDF-1.7\nsupplier certificate\n"
 
@@ -115,6 +116,7 @@ def let_go(act):
 
 
 @pytest.fixture
+@remembered
 def record(cast, batch, shop_key):
     """An issued batch record whose pieces went nowhere."""
     return issue_batch_record(batch=batch, by=cast.quality, at=now())

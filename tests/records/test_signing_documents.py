@@ -17,6 +17,7 @@ from shop.finding import Refused
 from shop.sign_on import sign
 from shop.wording import worded
 from tests import factories
+from tests.remembered import remembered
 
 
 @pytest.fixture(autouse=True)
@@ -25,6 +26,7 @@ def _there_is_a_key(shop_key):
 
 
 @pytest.fixture
+@remembered
 def running(cast, catalogue):
     """A batch whose first piece was approved."""
     hand, inspector = (Hand(person, person.badge, factories.PIN) for person in (cast.operator, cast.inspector))
@@ -35,6 +37,7 @@ def running(cast, catalogue):
 
 
 @pytest.fixture
+@remembered
 def report(running, cast):
     """A first-article report, with places for operator, inspector and quality."""
     return issue_first_article(batch=running, by=cast.inspector, at=now())

@@ -23,9 +23,11 @@ from shop.materials import Wire
 from shop.people import Person
 from shop.spreadsheet import NotAWorkbook, csv_lines, read_workbook, write_workbook
 from tests import factories
+from tests.remembered import remembered
 
 
 @pytest.fixture
+@remembered
 def demo_shop(db, settings):
     load(now(), lambda line: None)
 
