@@ -14,7 +14,8 @@ import functools
 import itertools
 import pickle
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, fields, is_dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -78,13 +79,21 @@ class Memory:
         return ";\n".join(lines)
 
 
+READING = ("SELECT", "SAVEPOINT", "RELEASE", "ROLLBACK", "SET", "PRAGMA", "LOCK")
+
+
 @dataclass
 class _Test:
-    """Where the running test's database stands: what was put there by remembered set-ups, and how much was written when the last ended."""
+    """Where the running test's database stands: what was put there by remembered set-ups, and what was sent since that may write."""
 
     stands_on: tuple[Any, ...] = ()
-    written: int = 0
+    unknown: int = 0
     depth: int = 0
+
+    def count(self, execute: Callable[..., Any], statement: Any, params: Any, many: bool, context: Any) -> Any:
+        if not str(statement).lstrip("( \n").startswith(READING):
+            self.unknown += 1
+        return execute(statement, params, many, context)
 
 
 @dataclass
@@ -98,15 +107,12 @@ class _Run:
 _run = _Run()
 
 
-def begin() -> None:
+@contextmanager
+def one_test() -> Iterator[None]:
     """A test begins: its database holds what the migrations left."""
-    written = 0
-    if connection.vendor == "sqlite" and connection.connection is not None:
-        written = connection.connection.total_changes
-    _run.test = _Test(written=written)
-
-
-def end() -> None:
+    _run.test = test = _Test()
+    with connection.execute_wrapper(test.count):
+        yield
     _run.test = None
 
 
@@ -130,7 +136,7 @@ def remembered(act: Callable[..., Result]) -> Callable[..., Result]:
 
 
 def _recall(test: _Test, act: Callable[..., Any], args: tuple[Any, ...], kwargs: dict[str, Any]) -> Any:
-    if _written() != test.written:
+    if test.unknown:
         test.stands_on = (*test.stands_on, next(_run.numbers))
     asked = (act.__module__, act.__qualname__, _told(args), _told(kwargs), _overridden(), translation.get_language(), shop_day(now()))
     key, at = (test.stands_on, asked), now()
@@ -150,7 +156,7 @@ def _recall(test: _Test, act: Callable[..., Any], args: tuple[Any, ...], kwargs:
         else:
             given = act(*args, **kwargs)
     test.stands_on = (*test.stands_on, number)
-    test.written = _written()
+    test.unknown = 0
     return given
 
 
@@ -179,15 +185,6 @@ def _overridden() -> tuple[tuple[str, str], ...]:
                 found.setdefault(name, repr(value))
         layer = layer.default_settings
     return tuple(sorted(found.items()))
-
-
-def _written() -> int:
-    """Grows with every row that is written in this test."""
-    if connection.vendor == "sqlite":
-        return int(connection.connection.total_changes)
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT sum(n_tup_ins + n_tup_upd + n_tup_del) FROM pg_stat_xact_user_tables")
-        return int(cursor.fetchone()[0])
 
 
 @functools.cache
