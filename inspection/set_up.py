@@ -220,6 +220,9 @@ def slot_of(scan: SetupScan) -> str:
     return {"terminal": "terminal", "tool": "tool", "documents": "sheet", "people": "person"}[scan.part]
 
 
+PARTS = tuple(SetupPart.values)
+
+
 def six_parts(batch: Batch) -> list[PartState]:
     """The six parts in their fixed order."""
     slots, t = current_scans(batch), batch.termination
@@ -232,7 +235,7 @@ def six_parts(batch: Batch) -> list[PartState]:
         SetupPart.INSPECTION: [(f"gauge {k}", k) for k in gauges_needed(t)],
     }
     states = []
-    for part in SetupPart.values:
+    for part in PARTS:
         there = tuple(slots[slot] for slot, _ in wanted[part] if slot in slots)
         missing = tuple(name for slot, name in wanted[part] if slot not in slots)
         states.append(PartState(part, not missing, there, missing))

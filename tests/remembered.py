@@ -57,6 +57,7 @@ class Memory:
     at: datetime
     changes: list[Change]
     files: dict[str, bytes]
+    after_commit: list[tuple[Callable[[], Any], bool]]
     given: bytes
 
     @functools.cached_property
@@ -149,10 +150,11 @@ def _recall(test: _Test, act: Callable[..., Any], args: tuple[Any, ...], kwargs:
         number = next(_run.numbers)
         _run.seen[asked] += 1
         if _run.seen[asked] > 1:
-            before, files = _tables(), _files()
+            before, files, waiting = _tables(), _files(), len(connection.run_on_commit)
             given = act(*args, **kwargs)
+            after = [(do, robust) for _sids, do, robust in connection.run_on_commit[waiting:]]
             kept = {name: data for name, data in _files().items() if files.get(name) != data}
-            _run.memories[key] = Memory(number, at, _changes(before, _tables()), kept, pickle.dumps(given))
+            _run.memories[key] = Memory(number, at, _changes(before, _tables()), kept, after, pickle.dumps(given))
         else:
             given = act(*args, **kwargs)
     test.stands_on = (*test.stands_on, number)
@@ -228,6 +230,8 @@ def _quoted(name: str) -> str:
 
 
 def _put_back(memory: Memory) -> None:
+    # What waits for the commit knows the rows by their keys, which are the same.
+    connection.run_on_commit += [(set(connection.savepoint_ids), *waiting) for waiting in memory.after_commit]
     for name, data in memory.files.items():
         path = Path(settings.MEDIA_ROOT) / name
         path.parent.mkdir(parents=True, exist_ok=True)
