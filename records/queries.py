@@ -8,6 +8,7 @@ from datetime import datetime
 
 from django.db.models import CharField, Exists, OuterRef, Q, QuerySet
 from django.urls import reverse
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -21,6 +22,7 @@ from records.gather.trace import Behind, behind_lot, behind_shipment, lot_trace,
 from records.models import HarnessLot, HarnessSerial, IssuedDocument, LedgerEntry, LotKind, LotPart, Shipment, Signature, Suspect
 from records.telling import Told
 from records.trace import Found
+from records.trace_rows import behind_rows
 from records.trails import trail_url
 from shop.composed import Composed, Given
 from shop.jobs import Job
@@ -107,6 +109,10 @@ class LotSection:
     shipped: int | None
     rows: list[BatchRow]
     origin: str = ""
+
+    @property
+    def drawn(self) -> SafeString:
+        return behind_rows(self.rows)
 
 
 def _sections(behind: Behind, record: TraceRecord) -> list[LotSection]:

@@ -21,9 +21,9 @@ from records.trace_graph import KINDS
 from shop.composed import AnyOf, Composed, Given, by_key, hang
 from shop.concessions import Concession, ConcessionUse
 from shop.crib import Press, WearPart
-from shop.jobs import Customer, PlanLine, SetupSheet, TerminationWire
+from shop.jobs import Customer, PlanLine, SetupSheet, Termination, TerminationWire
 from shop.long_lists import COUNTED
-from shop.materials import TerminalLot, Wire, WireLot
+from shop.materials import Terminal, TerminalLot, Wire, WireLot
 from shop.people import Person
 from shop.specifications import Document
 from shop.tools import Gauge, Tool
@@ -167,18 +167,16 @@ def batches_behind(lot: HarnessLot) -> list[tuple[Batch, int]]:
     return batches_behind_each([lot])[lot.pk]
 
 
-_BATCHES_OF_LOTS = Composed(
-    lambda: HarnessLotBatch.objects.filter(AnyOf("lot", "lots")).select_related(
-        "batch__termination__sheet__job",
-        "batch__termination__sheet__released_by",
-        "batch__termination__terminal",
-        "batch__termination__tool",
-        "batch__termination__press",
-        "batch__termination__specification__document",
-        "batch__tool",
-        "batch__opened_by",
-    )
+_TERMINATIONS = by_key(
+    Termination,
+    "sheet__job",
+    "sheet__released_by",
+    "specification__document",
+    along={"terminal": by_key(Terminal), "tool": by_key(Tool), "press": by_key(Press)},
 )
+# Many batches are of few terminations and tools: each is read once and shared.
+_BATCHES = by_key(Batch, along={"termination": _TERMINATIONS, "tool": by_key(Tool), "opened_by": by_key(Person)})
+_BATCHES_OF_LOTS = Composed(lambda: HarnessLotBatch.objects.filter(AnyOf("lot", "lots")), along={"batch": _BATCHES})
 _WIRES = Composed(lambda: TerminationWire.objects.filter(AnyOf("termination", "keys")), along={"wire": by_key(Wire)})
 _PLAN = Composed(lambda: PlanLine.objects.filter(AnyOf("termination", "keys")).order_by("pk"))
 _SAMPLES = Composed(lambda: Sample.objects.filter(AnyOf("batch", "keys")).order_by("number"))
@@ -189,7 +187,7 @@ def batches_behind_each(lots: Iterable[HarnessLot]) -> dict[int, list[tuple[Batc
     behind: dict[int, list[tuple[Batch, int]]] = {lot.pk: [] for lot in lots}
     rows = _BATCHES_OF_LOTS(lots=behind)
     batches = {row.batch_id: row.batch for row in rows}
-    terminations = [batch.termination for batch in batches.values()]
+    terminations = {batch.termination_id: batch.termination for batch in batches.values()}.values()
     hang(terminations, "termination_wires", _WIRES)
     hang(terminations, "plan_lines", _PLAN)
     hang(batches.values(), "samples", _SAMPLES)

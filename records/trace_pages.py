@@ -16,11 +16,13 @@ from inspection.models import Batch
 from records.trace import BACKWARD, MOST_BATCHES, Found, Reach, Totals, batches_with, picked, reach_of, totals_of, totals_with
 from records.trace_drawing import drawing
 from records.trace_graph import EVIDENCE, Edge, Graph, Node
+from records.trace_rows import where_rows
 from records.trace_tree import tree_html
 from records.trace_urls import own_url, trace_url
 from records.trace_walk import ahead, behind
 from shop.clock import midnight
 from shop.composed import by_key
+from shop.jobs import Termination
 from shop.pages.paging import LongPaginator
 
 BATCHES_A_PAGE = 100
@@ -76,8 +78,12 @@ class WherePage:
     shipments: int
     customers: list[str]
 
+    @property
+    def drawn(self) -> SafeString:
+        return where_rows(self.rows)
 
-_SHOWN = by_key(Batch, "termination__sheet__job__customer", "tool")
+
+_SHOWN = by_key(Batch, along={"termination": by_key(Termination, "sheet")})
 
 
 def where_page(found: Found, span: Span, *, page: str | None = None, contain_url: str = "") -> WherePage:

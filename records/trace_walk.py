@@ -84,7 +84,7 @@ def _of(model: type[Model]) -> QuerySet[Any]:
 
 @cache
 def _some(kind: str) -> Composed[Any]:
-    return Composed(lambda: things_of(kind).select_related(*_WITH.get(kind, ())).filter(AnyOf("pk", "keys")))
+    return Composed(lambda: things_of(kind).select_related(*_WITH.get(kind, (None,))).filter(AnyOf("pk", "keys")))
 
 
 def read_things(kind: str, keys: Iterable[int | None]) -> dict[int, Any]:

@@ -91,7 +91,8 @@ class Composed(Generic[Row]):
 
 def by_key(model: type[Model], *joined: str, along: Mapping[str, Composed[Any]] | None = None) -> Composed[Any]:
     """The rows of a model with the primary keys told as `keys`, in no order. joined: as `select_related` takes it."""
-    return Composed(lambda: model._default_manager.order_by().select_related(*joined).filter(AnyOf("pk", "keys")), along=along)
+    # None joins nothing; without an argument everything a row needs would be joined.
+    return Composed(lambda: model._default_manager.order_by().select_related(*joined or (None,)).filter(AnyOf("pk", "keys")), along=along)
 
 
 def hang(parents: Iterable[Model], relation: str, question: Composed[Any]) -> list[Any]:
