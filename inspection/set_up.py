@@ -223,23 +223,39 @@ def slot_of(scan: SetupScan) -> str:
 PARTS = tuple(SetupPart.values)
 
 
-def six_parts(batch: Batch) -> list[PartState]:
-    """The six parts in their fixed order."""
-    slots, t = current_scans(batch), batch.termination
-    wanted: dict[str, list[tuple[str, str]]] = {
+Wanted = dict[str, list[tuple[str, str]]]
+
+
+def _wanted(t: Termination) -> Wanted:
+    """Part -> the slots that a set-up for this termination has to fill, each with what it is called; the press apart."""
+    return {
         SetupPart.PEOPLE: [("person", "operator")],
         SetupPart.WIRE: [(f"wire {p}", f"spool of {p}") for p in dict.fromkeys(w.part_number for w in t.ordered_wires())],
         SetupPart.TERMINAL: [("terminal", f"reel of {t.terminal.part_number}")],
-        SetupPart.TOOL: [("tool", f"tool {t.tool.asset_number if t.tool else '?'}"), *_press_wanted(t, slots)],
+        SetupPart.TOOL: [("tool", f"tool {t.tool.asset_number if t.tool else '?'}")],
         SetupPart.DOCUMENTS: [("sheet", f"sheet {t.sheet}")],
         SetupPart.INSPECTION: [(f"gauge {k}", k) for k in gauges_needed(t)],
     }
+
+
+def six_parts(batch: Batch, wanted: Wanted | None = None) -> list[PartState]:
+    """The six parts in their fixed order. wanted: `_wanted` of its termination, where it is at hand."""
+    slots, t = current_scans(batch), batch.termination
+    wanted = wanted or _wanted(t)
     states = []
     for part in PARTS:
-        there = tuple(slots[slot] for slot, _ in wanted[part] if slot in slots)
-        missing = tuple(name for slot, name in wanted[part] if slot not in slots)
+        asked = wanted[part] + _press_wanted(t, slots) if part == SetupPart.TOOL else wanted[part]
+        there = tuple(slots[slot] for slot, _ in asked if slot in slots)
+        missing = tuple(name for slot, name in asked if slot not in slots)
         states.append(PartState(part, not missing, there, missing))
     return states
+
+
+def six_parts_of_each(batches: Iterable[Batch]) -> dict[int, list[PartState]]:
+    """Batch -> its six parts; what its termination asks for is worked out once for all batches of it."""
+    listed = list(batches)
+    wanted = {pk: _wanted(t) for pk, t in {batch.termination_id: batch.termination for batch in listed}.items()}
+    return {batch.pk: six_parts(batch, wanted[batch.termination_id]) for batch in listed}
 
 
 def _press_wanted(t: Termination, slots: dict[str, SetupScan]) -> list[tuple[str, str]]:

@@ -4,6 +4,7 @@ the API. Lists that one clicks through, forms, and pages without a record of the
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 from inspection.models import Batch, ControlLimits, Hold, Sample, SamplingScheme, Study
@@ -13,6 +14,7 @@ from records.search import exactly
 from records.search_kinds import ORDER
 from records.trails import Subject, subject_of
 from shop.catalogue import KINDS as CATALOGUE
+from shop.composed import Composed, Given
 from shop.concessions import Concession
 from shop.desk_looks import LookedAs
 from shop.jobs import Job, SetupSheet
@@ -22,6 +24,7 @@ R, T, A, D, E, X = LookedAs.RECORD, LookedAs.TRACE, LookedAs.TRAIL, LookedAs.DOC
 
 LEDGER_KINDS = {kind.trace: kind.trail or kind.trace for kind in ORDER if kind.trace}
 """Kind in a trace -> kind in the ledger."""
+OF_TRACE = {kind.trace: kind for kind in reversed(ORDER) if kind.trace}
 
 
 def _of_subject(subject: Subject | None) -> Thing | None:
@@ -44,10 +47,14 @@ def _told(given: Mapping[str, Any]) -> Thing | None:
 def _traced(given: Mapping[str, Any]) -> Thing | None:
     """Of a trace by key."""
     kind = given["kind"].replace("-", " ")
-    of = next((one for one in ORDER if one.trace == kind), None)
-    if of is None or (item := of.all_rows().filter(pk=given["pk"]).first()) is None:
-        return None
-    return Thing(LEDGER_KINDS[kind], given["pk"], of.describe(item).name)
+    of = OF_TRACE.get(kind)
+    rows = _row_of(kind)(pk=given["pk"]) if of else []
+    return Thing(LEDGER_KINDS[kind], given["pk"], of.describe(rows[0]).name) if of and rows else None
+
+
+@cache
+def _row_of(kind: str) -> Composed[Any]:
+    return Composed(lambda: OF_TRACE[kind].all_rows().order_by().filter(pk=Given("pk")))
 
 
 def _numbered(given: Mapping[str, Any]) -> Thing | None:

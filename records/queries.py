@@ -55,7 +55,16 @@ class Part:
     name: str
     state: str
     state_word: str
-    evidence: Sequence[str | Line] = ()
+    evidence: Sequence[str] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One of the six parts of a batch in the table behind a lot, its lines with the records they open."""
+
+    state: str
+    state_word: str
+    evidence: Sequence[Line]
 
 
 def parts_shown(parts: Sequence[PartContent]) -> list[Part]:
@@ -85,7 +94,7 @@ class BatchRow:
 
     batch: Batch
     quantity: int
-    cells: list[Part]
+    cells: list[Cell]
     documents: list[IssuedDocument]
 
 
@@ -97,7 +106,7 @@ def batch_row(
     for content, state in zip(parts, states, strict=True):
         linked = {evidence_line(scan): scan_url(scan) for scan in state.scans}
         lines = [Line(text, linked.get(text, "")) for text in content["evidence"]]
-        cells.append(Part(content["part"], _(content["part"]).capitalize(), content["state"], str(STATE_WORDS[content["state"]]), lines))
+        cells.append(Cell(content["state"], str(STATE_WORDS[content["state"]]), lines))
     return BatchRow(batch, quantity, cells, documents)
 
 

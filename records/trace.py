@@ -23,7 +23,7 @@ from shop.concessions import Concession, ConcessionUse
 from shop.crib import Press, WearPart
 from shop.jobs import Customer, PlanLine, SetupSheet, Termination, TerminationWire
 from shop.long_lists import COUNTED
-from shop.materials import Terminal, TerminalLot, Wire, WireLot
+from shop.materials import TerminalLot, Wire, WireLot
 from shop.people import Person
 from shop.specifications import Document
 from shop.tools import Gauge, Tool
@@ -167,13 +167,7 @@ def batches_behind(lot: HarnessLot) -> list[tuple[Batch, int]]:
     return batches_behind_each([lot])[lot.pk]
 
 
-_TERMINATIONS = by_key(
-    Termination,
-    "sheet__job",
-    "sheet__released_by",
-    "specification__document",
-    along={"terminal": by_key(Terminal), "tool": by_key(Tool), "press": by_key(Press)},
-)
+_TERMINATIONS = by_key(Termination, "sheet__job", "sheet__released_by", "terminal", "tool", "press", "specification__document")
 # Many batches are of few terminations and tools: each is read once and shared.
 _BATCHES = by_key(Batch, along={"termination": _TERMINATIONS, "tool": by_key(Tool), "opened_by": by_key(Person)})
 _BATCHES_OF_LOTS = Composed(lambda: HarnessLotBatch.objects.filter(AnyOf("lot", "lots")), along={"batch": _BATCHES})

@@ -10,7 +10,7 @@ from html import escape
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from records.trace_graph import Twig
+from records.trace_graph import KINDS, Twig
 from records.trace_urls import own_url, trace_url
 from shop.templatetags.shop import moment
 
@@ -20,25 +20,27 @@ OPEN_TO = 2
 
 def tree_html(tree: Twig) -> SafeString:
     """The branches below a root as list items; empty where it has none."""
-    return SafeString("".join(_item(twig, 0) for twig in tree.twigs))
+    words = {kind: escape(_(kind)) for kind in KINDS}
+    return SafeString("".join(_item(twig, 0, words) for twig in tree.twigs))
 
 
-def _item(twig: Twig, depth: int) -> str:
+def _item(twig: Twig, depth: int, words: dict[str, str]) -> str:
+    """words: the kinds in the reader's language."""
     if not twig.twigs:
         again = _note(_("its own branches stand higher up")) if twig.again else ""
-        return f"<li>{_line(twig)}{again}</li>"
-    inner = "".join(_item(one, depth + 1) for one in twig.twigs)
-    return f"<li><details{' open' if depth < OPEN_TO else ''}><summary>{_line(twig)}</summary><ul>{inner}</ul></details></li>"
+        return f"<li>{_line(twig, words)}{again}</li>"
+    inner = "".join(_item(one, depth + 1, words) for one in twig.twigs)
+    return f"<li><details{' open' if depth < OPEN_TO else ''}><summary>{_line(twig, words)}</summary><ul>{inner}</ul></details></li>"
 
 
-def _line(twig: Twig) -> str:
+def _line(twig: Twig, words: dict[str, str]) -> str:
     node = twig.node
-    words = twig.edge.words if twig.edge else ""
+    amount = twig.edge.words if twig.edge else ""
     return "".join(
         [
-            f'<span class="kind">{escape(_(node.kind))}</span> ',
+            f'<span class="kind">{words[node.kind]}</span> ',
             f'<a href="{escape(own_url(node.kind, node.pk, node.name) or trace_url(node.kind, node.pk))}">{escape(node.name)}</a>',
-            f' <span class="amount">{escape(words)}</span>' if words else "",
+            f' <span class="amount">{escape(amount)}</span>' if amount else "",
             _note(node.note),
             _note(moment(node.at)),
         ]

@@ -11,6 +11,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping
 from types import SimpleNamespace
 from typing import Any, Generic, TypeVar
+from weakref import WeakKeyDictionary
 
 from django.db import DEFAULT_DB_ALIAS, connections, models
 from django.db.models import BooleanField, Expression, Field, Func, Model, QuerySet
@@ -130,6 +131,8 @@ class _Ready:
         self._compiler = self._query.get_compiler(using=DEFAULT_DB_ALIAS)
         self._sql, self._params = self._compiler.as_sql()
         self._names = {param.name for param in self._params if isinstance(param, _Place)}
+        # What makes a column's value of what the database sent; the makers belong to a connection.
+        self._converters: WeakKeyDictionary[Any, dict[int, Any]] = WeakKeyDictionary()
 
     def bound(self, given: dict[str, Any], connection: Any) -> tuple[str, tuple[Any, ...]]:
         if given.keys() - self._names:
@@ -142,6 +145,10 @@ class _Ready:
         compiler = copy.copy(self._compiler)
         compiler.connection = connection
         compiler.as_sql = lambda *_args, **_how: bound
+        converters = self._converters.get(connection)
+        if converters is None:
+            converters = self._converters[connection] = compiler.get_converters([column[0] for column in compiler.select])
+        compiler.get_converters = lambda _columns: converters
         query = copy.copy(self._query)
         query.get_compiler = lambda *_args, **_how: compiler  # type: ignore[method-assign]
         # What an iterable of rows looks at in its queryset.

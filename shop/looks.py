@@ -55,9 +55,12 @@ def register(views: str, what: LookedAs, thing: Finder) -> None:
 def one(kind: str, model: type[Model], field: str = "pk", variable: str = "") -> Finder:
     """The thing of this model that a variable of the address names; the variable is called as the field unless said."""
 
+    column = model._meta.pk if field == "pk" else model._meta.get_field(field)
+    asked: Composed[Any] = Composed(lambda: model._default_manager.order_by().filter(**{field: Given("value", column)}))  # type: ignore[arg-type]
+
     def find(given: Mapping[str, Any]) -> Thing | None:
-        row = model._default_manager.filter(**{field: given[variable or field]}).first()
-        return Thing(kind, int(row.pk), str(row)[:160]) if row is not None else None
+        rows = asked(value=given[variable or field])
+        return Thing(kind, int(rows[0].pk), str(rows[0])[:160]) if rows else None
 
     return find
 

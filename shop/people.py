@@ -14,6 +14,7 @@ from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
 from shop.clock import now, shop_day
+from shop.composed import Composed, Given
 from shop.fields import key_validator
 
 
@@ -126,8 +127,10 @@ class Person(AbstractBaseUser):
         if self.pk is None or not self.is_active:
             return frozenset()
         today = shop_day(now())
-        # all(), not values_list(): a list of people brings the roles along in one go.
-        return frozenset(row.role for row in self.person_roles.all() if row.holds_on(today))
+        # A list of people brings the roles along in one go.
+        brought = self.__dict__.get("_prefetched_objects_cache", {}).get("person_roles")
+        rows = _ROLES_OF(person=self.pk) if brought is None else brought
+        return frozenset(row.role for row in rows if row.holds_on(today))
 
     def standing_in(self, on: date) -> list[tuple[str, str]]:
         """(role, name of the colleague) that this person stands in with on that day."""
@@ -172,6 +175,9 @@ class PersonRole(models.Model):
 
     def holds_on(self, day: date) -> bool:
         return self.since is None or self.until is None or self.since <= day <= self.until
+
+
+_ROLES_OF = Composed(lambda: PersonRole.objects.filter(person=Given("person")))
 
 
 class QualificationQuerySet(models.QuerySet["Qualification"]):

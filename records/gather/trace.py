@@ -11,7 +11,7 @@ from django.db.models import Q
 from inspection.acts.batches import concessions_used_in
 from inspection.models import Batch, Hold
 from inspection.set_up import PartState as SixPart
-from inspection.set_up import six_parts
+from inspection.set_up import six_parts_of_each
 from records.content import (
     PART_NAMES,
     HoldContent,
@@ -98,7 +98,7 @@ def everything_behind(lots: Sequence[tuple[HarnessLot, int | None]]) -> Behind:
     for lot, serial in _SERIALS(lots=batches):
         serials.setdefault(lot, []).append(serial)
     each = {b.pk: b for rows in batches.values() for b, _pieces in rows}
-    return Behind(every, batches, {pk: six_parts(b) for pk, b in each.items()}, issued_of(each.values()), serials)
+    return Behind(every, batches, six_parts_of_each(each.values()), issued_of(each.values()), serials)
 
 
 def traced_lots(behind: Behind) -> list[TracedLot]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+from django.db.models import CharField
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -49,6 +50,7 @@ from records.trails import in_words, subject_of, trail_url
 from shop.beside import beside
 from shop.characteristics import Characteristic
 from shop.clock import now
+from shop.composed import Composed, Given
 from shop.events import RECORDED
 from shop.jobs import Customer, Job, SetupSheet
 from shop.pages.acting import Refusal, acting, person_of
@@ -58,10 +60,15 @@ from shop.sign_on import sign
 
 PLACE = "prove"
 
+_SHIPMENT = Composed(lambda: Shipment.objects.filter(number=Given("number", CharField())).select_related("customer", "shipped_by"))
+
 
 @require_GET
 def shipment(request: HttpRequest, number: str) -> HttpResponse:
-    thing = get_object_or_404(Shipment.objects.select_related("customer", "shipped_by"), number=number)
+    found = _SHIPMENT(number=number)
+    if not found:
+        raise Http404(f"no shipment {number}")
+    (thing,) = found
     sections = beside("shipment", thing, person_of(request))
     page = shipment_page(thing, person_of(request), now())
     return render(request, "prove/behind.html", {"place": PLACE, "page": page, "sections": sections})
