@@ -57,10 +57,15 @@ class AttachmentsPart:
 _ATTACHED = Composed(lambda: in_order(Attachment.objects.filter(subject_kind=Given("kind", CharField()), subject_id=Given("pk"))))
 
 
+def _disposed(rows: list[Attachment]) -> dict[int, str]:
+    """Attachment -> the act that disposed of its file."""
+    files = DisposedFile.objects.filter(kept_as=KeptAs.ATTACHMENT, row_id__in=[row.pk for row in rows])
+    return dict(files.values_list("row_id", "disposal__number"))
+
+
 def attachments_part(thing: Thing, person: Person, *, title: str = "") -> AttachmentsPart:
     rows = _ATTACHED(kind=thing.of.kind, pk=thing.pk)
-    disposed = DisposedFile.objects.filter(kept_as=KeptAs.ATTACHMENT, row_id__in=[row.pk for row in rows])
-    acts = dict(disposed.values_list("row_id", "disposal__number")) if rows else {}
+    acts = _disposed(rows) if rows else {}
     may_withdraw = may(person, Deed.WITHDRAW_ATTACHMENT)
     return AttachmentsPart(
         thing=thing,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -99,14 +99,19 @@ class BatchRow:
 
 
 def batch_row(
-    batch: Batch, quantity: int, documents: list[IssuedDocument], parts: Sequence[PartContent], states: Sequence[PartState]
+    batch: Batch,
+    quantity: int,
+    documents: list[IssuedDocument],
+    parts: Sequence[PartContent],
+    states: Sequence[PartState],
+    words: Mapping[str, object] = STATE_WORDS,
 ) -> BatchRow:
-    """parts: `batch_parts` of it, as its record says them; states: `six_parts` of it."""
+    """parts: `batch_parts` of it, as its record says them; states: `six_parts` of it; words: of the states, in the reader's language."""
     cells = []
     for content, state in zip(parts, states, strict=True):
         linked = {evidence_line(scan): scan_url(scan) for scan in state.scans}
         lines = [Line(text, linked.get(text, "")) for text in content["evidence"]]
-        cells.append(Cell(content["state"], str(STATE_WORDS[content["state"]]), lines))
+        cells.append(Cell(content["state"], str(words[content["state"]]), lines))
     return BatchRow(batch, quantity, cells, documents)
 
 
@@ -126,10 +131,12 @@ class LotSection:
 
 def _sections(behind: Behind, record: TraceRecord) -> list[LotSection]:
     """The lots asked about, and after them every lot that went into them at any depth."""
-    sections = []
+    sections, words = [], {state: str(word) for state, word in STATE_WORDS.items()}
     for (lot, shipped, origin), traced in zip(behind.lots, record["lots"], strict=True):
         rows = zip(behind.batches[lot.pk], traced["batches"], strict=True)
-        shown = [batch_row(batch, n, behind.issued[batch.pk], content["parts"], behind.states[batch.pk]) for (batch, n), content in rows]
+        shown = [
+            batch_row(batch, n, behind.issued[batch.pk], content["parts"], behind.states[batch.pk], words) for (batch, n), content in rows
+        ]
         sections.append(LotSection(lot, shipped, shown, origin))
     return sections
 

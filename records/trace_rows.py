@@ -32,14 +32,13 @@ def where_rows(rows: Iterable[Reach]) -> SafeString:
 
 def _where_row(row: Reach, none: str, not_shipped: str) -> str:
     batch = row.batch
-    lots = "".join(
-        f"{_link('prove:lot', lot.number)} {_note(_('%(n)s pieces') % {'n': localize(n)})}"  # each lot, then how many
-        for lot, n in row.in_lots
-    )
-    shipped = "".join(
-        f"{_link('prove:shipment', shipment.number)} {_note(f'{shipment.customer.name}, ' + _('%(n)s harnesses') % {'n': localize(n)})}"
-        for shipment, _lot, n in row.shipped
-    )
+    lots = shipped = ""
+    for lot, n in row.in_lots:
+        pieces = _("%(n)s pieces") % {"n": localize(n)}
+        lots += f"{_link('prove:lot', lot.number)} {_note(pieces)}"
+    for shipment, _lot, n in row.shipped:
+        harnesses = _("%(n)s harnesses") % {"n": localize(n)}
+        shipped += f"{_link('prove:shipment', shipment.number)} {_note(f'{shipment.customer.name}, {harnesses}')}"
     made = batch.last_count if batch.made is None else batch.made
     good = "–" if batch.good is None else localize(batch.good)
     return (
@@ -51,7 +50,8 @@ def _where_row(row: Reach, none: str, not_shipped: str) -> str:
 
 def behind_rows(rows: Iterable[BatchRow]) -> SafeString:
     """Batches with a cell for each of the six parts, and what was issued of them."""
-    lead, end, nothing = escape(_("Lead")), escape(_("end")), f'<li class="quiet">{escape(_("nothing yet"))}</li>'
+    lead, end, nothing = escape(_("Lead")), escape(_("end")), _("nothing yet")
+    nothing = f'<li class="quiet">{escape(nothing)}</li>'
     return SafeString("".join(_behind_row(row, lead, end, nothing) for row in rows))
 
 
