@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import io
+import re
 import zipfile
 
 import pytest
@@ -15,7 +17,9 @@ from inspection.acts.batches import open_batch
 from records.acts.documents import document_bytes, issue_batch_record, storage_name
 from records.models import HarnessLot, IssuedDocument, Shipment
 from shop.clock import now
+from shop.jobs import Customer
 from shop.materials import WireLot
+from shop.people import Person
 from tests import factories
 
 
@@ -66,6 +70,37 @@ def test_reel_shows_batches_lots_shipments_and_customers(signed_in, cast, shipme
     page = signed_in(cast.auditor).get(reverse("prove:where", args=["terminal-lot", "TL-2001"])).context["page"]
 
     assert (len(page.rows), page.pieces, page.lots, page.shipments, page.customers) == (1, 104, 1, 1, ["Brunnen Pumps"])
+
+
+def rows_of(response):
+    """The texts of a table's cells, one line of text a row."""
+    body = response.content.decode().partition("<tbody>")[2].partition("</tbody>")[0]
+    return [" ".join(html.unescape(re.sub(r"<[^>]+>", " ", row)).split()) for row in body.split("</tr>")[:-1]]
+
+
+def test_table_says_where_each_batch_went_in_the_readers_language_and_each_name_opens(signed_in, cast, shipment, batch):
+    HarnessLot.objects.filter(number="HL-1").update(number="HL <1> & 2")
+    Customer.objects.update(name="<b>Brunnen & Sons</b>")
+    client, address = signed_in(cast.auditor), reverse("prove:where", args=["terminal-lot", "TL-2001"])
+
+    page = client.get(address)
+    Person.objects.filter(pk=cast.auditor.pk).update(language="de")
+    german = rows_of(client.get(address))[0]
+
+    (row,) = rows_of(page)
+    assert row.startswith(f"{batch.number} closed {batch.termination.sheet} 104 100 HL <1> & 2 100 pieces SH-1")
+    assert "<b>" not in page.content.decode()
+    assert "&lt;b&gt;Brunnen &amp; Sons&lt;/b&gt;, 60 harnesses" in page.content.decode()
+    assert "100 Stücke" in german
+    assert "60 Kabelsätze" in german
+    for url in re.findall(r'href="([^"]+)"', page.content.decode().partition("<tbody>")[2].partition("</tbody>")[0]):
+        assert client.get(html.unescape(url)).status_code == 200, url
+
+
+def test_batch_that_went_nowhere_is_said_to_be_in_no_lot(signed_in, cast, batch):
+    (row,) = rows_of(signed_in(cast.auditor).get(reverse("prove:where", args=["terminal-lot", "TL-2001"])))
+
+    assert row.startswith(f"{batch.number} closed {batch.termination.sheet} 104 100 none not shipped 20")
 
 
 def test_gauge_outside_the_time_asked_for_shows_nothing(signed_in, cast, shipment):
