@@ -80,7 +80,7 @@ class Memory:
         return ";\n".join(lines)
 
 
-READING = ("SELECT", "SAVEPOINT", "RELEASE", "ROLLBACK", "SET", "PRAGMA", "LOCK")
+READING = ("BEGIN", "SELECT", "SAVEPOINT", "RELEASE", "ROLLBACK", "SET", "PRAGMA", "LOCK")
 
 
 @dataclass
@@ -88,6 +88,7 @@ class _Test:
     """Where the running test's database stands: what was put there by remembered set-ups, and what was sent since that may write."""
 
     stands_on: tuple[Any, ...] = ()
+    known: bool = True
     unknown: int = 0
     depth: int = 0
 
@@ -137,41 +138,46 @@ def remembered(act: Callable[..., Result]) -> Callable[..., Result]:
 
 
 def _recall(test: _Test, act: Callable[..., Any], args: tuple[Any, ...], kwargs: dict[str, Any]) -> Any:
-    if test.unknown:
-        test.stands_on = (*test.stands_on, next(_run.numbers))
-    asked = (act.__module__, act.__qualname__, _told(args), _told(kwargs), _overridden(), translation.get_language(), shop_day(now()))
-    key, at = (test.stands_on, asked), now()
-    memory = _run.memories.get(key)
+    test.known = test.known and not test.unknown
+    at, around = now(), (_overridden(), translation.get_language(), shop_day(now()))
+    kind = (act.__module__, act.__qualname__, _told([args, kwargs], keys=False))
+    key = (test.stands_on, kind, _told([args, kwargs]), around)
+    _run.seen[kind] += 1
+    memory = _run.memories.get(key) if test.known else None
     if memory is not None and timedelta() <= at - memory.at < KEPT_FOR:
         _put_back(memory)
-        given, number = pickle.loads(memory.given), memory.number  # noqa: S301  # pickled below, in this process
+        given = pickle.loads(memory.given)  # noqa: S301  # pickled below, in this process
+        test.stands_on = (*test.stands_on, memory.number)
+    elif test.known and _run.seen[kind] > 1:
+        given, memory = _kept(act, args, kwargs, at)
+        _run.memories[key] = memory
+        test.stands_on = (*test.stands_on, memory.number)
     else:
         # Kept at the second time: most combinations come up only once, and looking at every table before and after takes as long as an act.
-        number = next(_run.numbers)
-        _run.seen[asked] += 1
-        if _run.seen[asked] > 1:
-            before, files, waiting = _tables(), _files(), len(connection.run_on_commit)
-            given = act(*args, **kwargs)
-            after = [(do, robust) for _sids, do, robust in connection.run_on_commit[waiting:]]
-            kept = {name: data for name, data in _files().items() if files.get(name) != data}
-            _run.memories[key] = Memory(number, at, _changes(before, _tables()), kept, after, pickle.dumps(given))
-        else:
-            given = act(*args, **kwargs)
-    test.stands_on = (*test.stands_on, number)
+        test.known = False
+        given = act(*args, **kwargs)
     test.unknown = 0
     return given
 
 
-def _told(value: Any) -> Any:
-    """An argument as something to compare: a row by its key, anything without a value of its own by its type."""
+def _kept(act: Callable[..., Any], args: tuple[Any, ...], kwargs: dict[str, Any], at: datetime) -> tuple[Any, Memory]:
+    before, files, waiting = _tables(), _files(), len(connection.run_on_commit)
+    given = act(*args, **kwargs)
+    after = [(do, robust) for _sids, do, robust in connection.run_on_commit[waiting:]]
+    new = {name: data for name, data in _files().items() if files.get(name) != data}
+    return given, Memory(next(_run.numbers), at, _changes(before, _tables()), new, after, pickle.dumps(given))
+
+
+def _told(value: Any, *, keys: bool = True) -> Any:
+    """An argument as something to compare, a row by its key, what has no value by its type. keys: whether keys are told."""
     if isinstance(value, Model):
-        return (value._meta.label, value.pk)
+        return (value._meta.label, value.pk if keys else None)
     if isinstance(value, dict):
-        return tuple(sorted((str(k), _told(v)) for k, v in value.items()))
+        return tuple(sorted((str(k), _told(v, keys=keys)) for k, v in value.items()))
     if isinstance(value, (list, tuple)):
-        return tuple(_told(v) for v in value)
+        return tuple(_told(v, keys=keys) for v in value)
     if is_dataclass(value) and not isinstance(value, type):
-        return (type(value).__name__, *(_told(getattr(value, f.name)) for f in fields(value)))
+        return (type(value).__name__, *(_told(getattr(value, f.name), keys=keys) for f in fields(value)))
     if value is None or isinstance(value, (str, int, bool, Decimal, date, Enum)):
         return (type(value).__name__, str(value))
     return getattr(value, "__qualname__", type(value).__qualname__)

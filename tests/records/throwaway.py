@@ -12,6 +12,7 @@ import uuid
 from contextlib import contextmanager
 from functools import cache, partial
 from pathlib import Path
+from urllib.parse import quote
 
 import psycopg
 from django.db import connection
@@ -24,7 +25,8 @@ def _server():
     """Address of the PostgreSQL that the suite runs on, as far as the name of a database."""
     found = connection.settings_dict
     user = found["USER"] + (f":{found['PASSWORD']}" if found["PASSWORD"] else "")
-    return f"postgres://{user}@{found['HOST'] or '127.0.0.1'}:{found['PORT'] or 5432}"
+    # The host may be the folder of a socket.
+    return f"postgres://{user}@{quote(found['HOST'] or '127.0.0.1', safe='')}:{found['PORT'] or 5432}"
 
 
 def _on_server(statement):
