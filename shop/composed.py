@@ -140,11 +140,20 @@ class _Ready:
         params = (p.prepared(given[p.name], connection) if isinstance(p, _Place) else p for p in self._params)
         return self._sql, tuple(params)
 
+    def _read(self, sql: str, params: tuple[Any, ...], connection: Any) -> list[Any]:
+        """What the database answers, fetched at once: these answers are short, and Django would ask whether there is more."""
+        with connection.cursor() as cursor:
+            cursor.execute(sql, params)
+            rows: list[Any] = cursor.fetchall()
+        # What stands in the statement only to be ordered by.
+        width = self._compiler.col_count if self._compiler.has_extra_select else None
+        return rows if width is None else [row[:width] for row in rows]
+
     def rows(self, given: dict[str, Any], connection: Any) -> list[Any]:
         bound = self.bound(given, connection)
         compiler = copy.copy(self._compiler)
         compiler.connection = connection
-        compiler.as_sql = lambda *_args, **_how: bound
+        compiler.execute_sql = lambda *_args, **_how: [self._read(*bound, connection)]
         converters = self._converters.get(connection)
         if converters is None:
             converters = self._converters[connection] = compiler.get_converters([column[0] for column in compiler.select])

@@ -49,6 +49,17 @@ def test_any_text_is_found_as_it_is(catalogue, names):
         assert ask(numbers=names) == []
 
 
+@pytest.mark.parametrize("asked", [["part_number"], ["part_number", "size"]])
+def test_what_is_only_ordered_by_is_no_part_of_the_answer(catalogue, asked):
+    def questions():
+        return Wire.objects.filter(AnyOf("pk", "keys")).order_by("-insulation_od_mm", "part_number").values_list(*asked).distinct()
+
+    plain = Wire.objects.order_by("-insulation_od_mm", "part_number").values_list(*asked).distinct()
+
+    assert Composed(questions)(keys=Wire.objects.values_list("pk", flat=True)) == list(plain)
+    assert len(list(plain)) > 1
+
+
 def test_moment_and_text_are_prepared_as_their_fields_prepare_them(cast, catalogue):
     job = factories.released(cast, catalogue).job
     ask = Composed(lambda: Job.objects.filter(opened_at__gt=Given("since", DateTimeField()), number=Given("number", CharField())))
