@@ -104,7 +104,8 @@ def hang(parents: Iterable[Model], relation: str, question: Composed[Any]) -> li
     listed = list(parents)
     if not listed:
         return []
-    column = listed[0]._meta.get_field(relation).remote_field.name  # type: ignore[union-attr]  # a relation, or it raises
+    field: Any = listed[0]._meta.get_field(relation)
+    column, every = field.remote_field.name, field.related_model._default_manager.all()
     rows = question(keys={parent.pk for parent in listed})
     pointing: dict[Any, list[Any]] = {}
     for row in rows:
@@ -113,7 +114,9 @@ def hang(parents: Iterable[Model], relation: str, question: Composed[Any]) -> li
         own = pointing.get(parent.pk, [])
         for row in own:
             setattr(row, column, parent)
-        kept = getattr(parent, relation).all()
+        # As the parent's own manager would make it, which takes longer than reading the rows: asked for more, it knows whose they are.
+        kept = every.all()
+        kept._deferred_filter = (False, (), {column: parent})
         kept._result_cache, kept._prefetch_done = own, True
         parent.__dict__.setdefault("_prefetched_objects_cache", {})[relation] = kept
     return rows

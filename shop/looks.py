@@ -70,6 +70,14 @@ def whole(name: str) -> Finder:
     return lambda given: Thing("list", 0, name)
 
 
+_SEEN = "_seen_thing"
+
+
+def seen(request: HttpRequest, thing: Thing) -> None:
+    """A page that has its thing at hand says so, and it is not asked for again."""
+    setattr(request, _SEEN, thing)
+
+
 class NoteLooks:
     """Middleware: after an answer with something in it went out to a person who is signed in."""
 
@@ -86,7 +94,7 @@ class NoteLooks:
             what, find = LOOKED_AT[match.view_name]
             if request.method == "GET" or what is LookedAs.EVIDENCE:
                 door = Door.API if match.namespaces[:1] == ["api"] else Door.PAGE
-                note(person, what, door, lambda: find(match.kwargs), at=now())
+                note(person, what, door, lambda: getattr(request, _SEEN, None) or find(match.kwargs), at=now())
         return response
 
 

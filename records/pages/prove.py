@@ -53,6 +53,7 @@ from shop.clock import now
 from shop.composed import Composed, Given
 from shop.events import RECORDED
 from shop.jobs import Customer, Job, SetupSheet
+from shop.looks import Thing, seen
 from shop.pages.acting import Refusal, acting, person_of
 from shop.pages.paging import LongPaginator
 from shop.permissions import Deed, may
@@ -69,6 +70,7 @@ def shipment(request: HttpRequest, number: str) -> HttpResponse:
     if not found:
         raise Http404(f"no shipment {number}")
     (thing,) = found
+    seen(request, Thing("shipment", thing.pk, str(thing)))
     sections = beside("shipment", thing, person_of(request))
     page = shipment_page(thing, person_of(request), now())
     return render(request, "prove/behind.html", {"place": PLACE, "page": page, "sections": sections})

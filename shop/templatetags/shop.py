@@ -10,8 +10,12 @@ from typing import Any, Protocol
 from urllib.parse import urlencode
 
 from django import template
+from django.template.base import Parser, Token
+from django.template.defaulttags import URLNode
+from django.template.defaulttags import url as django_url
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import conditional_escape
 from django.utils.safestring import SafeString
 
 from shop.figures import spoken
@@ -114,6 +118,24 @@ def part_cell(part: Proof) -> SafeString:
 def page_of(name: str, key: str | int) -> str:
     """The address of a thing's page: `{{ "prove:batch"|page_of:number }}`; remembered, for lists that name many."""
     return address(name, key)
+
+
+class _Url(URLNode):
+    """Django's own for what it cannot remember: keywords, `as`, and arguments that are neither text nor a whole number."""
+
+    def render(self, context: template.Context) -> str:
+        args = () if self.asvar or self.kwargs else tuple(arg.resolve(context) for arg in self.args)
+        if self.asvar or self.kwargs or not all(isinstance(arg, str | int) and not isinstance(arg, bool) for arg in args):
+            return super().render(context)
+        url = address(self.view_name.resolve(context), *args)
+        return conditional_escape(url) if context.autoescape else url
+
+
+@register.tag
+def url(parser: Parser, token: Token) -> URLNode:
+    """Django's `url`, remembered: a page asks for some twenty, most of them the same each time."""
+    node = django_url(parser, token)
+    return _Url(node.view_name, node.args, node.kwargs, node.asvar)
 
 
 @register.inclusion_tag("_saved.html", takes_context=True)

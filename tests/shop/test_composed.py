@@ -23,7 +23,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def terminations(cast, catalogue):
-    sheet = factories.released(cast, catalogue)
+    sheet = factories.released(cast, catalogue, terminations=3)
     return list(sheet.terminations.all())
 
 
@@ -106,7 +106,9 @@ def test_hung_rows_are_what_a_prefetch_brings(terminations, django_assert_num_qu
         assert all(row.termination is t for t in terminations for row in t.termination_wires.all())
     # What is asked beyond it is asked of these rows only, as ever.
     assert terminations[0].termination_wires.filter(wire__part_number="no such wire").count() == 0
-    assert terminations[0].termination_wires.order_by("-position").count() == len(terminations[0].ordered_wires())
+    for t in terminations:
+        assert list(t.termination_wires.order_by("-position")) == list(TerminationWire.objects.filter(termination=t).order_by("-position"))
+    assert terminations[0].termination_wires.create(wire=terminations[0].ordered_wires()[0], position=9).termination == terminations[0]
 
 
 def test_what_is_not_told_or_not_asked_about_is_an_error(catalogue):
