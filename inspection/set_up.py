@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from inspection.models import Batch, SetupPart, SetupScan
 from shop.characteristics import MEASURED
@@ -151,8 +150,7 @@ def findings_from_text(rows: Sequence[dict[str, Any]]) -> list[Finding]:
     return [Finding(r["rule"], Verdict(r["verdict"]), r["field"], r["compared"]) for r in rows]
 
 
-@dataclass(frozen=True, slots=True)
-class PartState:
+class PartState(NamedTuple):
     """One of the six parts of a batch: what proves it and what is still missing."""
 
     part: str

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import NamedTuple
 
 from django.db.models import CharField, Exists, OuterRef, Q, QuerySet
 from django.urls import reverse
@@ -39,8 +40,7 @@ STATE_WORDS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """A line of evidence and the record it opens, if it has one."""
 
     text: str
@@ -58,8 +58,7 @@ class Part:
     evidence: Sequence[str] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(NamedTuple):
     """One of the six parts of a batch in the table behind a lot, its lines with the records they open."""
 
     state: str

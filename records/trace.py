@@ -432,7 +432,7 @@ def parts_ahead(lots: Iterable[int]) -> list[LotPart]:
     return rows
 
 
-_LOTS_OF_BATCHES = Composed(lambda: HarnessLotBatch.objects.filter(AnyOf("batch", "batches")).select_related("lot__job"))
+_LOTS_OF_BATCHES = Composed(lambda: HarnessLotBatch.objects.filter(AnyOf("batch", "batches")), along={"lot": by_key(HarnessLot, "job")})
 _LINES_OF_LOTS = Composed(lambda: ShipmentLot.objects.filter(AnyOf("lot", "lots")).select_related("shipment__customer", "lot__job"))
 
 
