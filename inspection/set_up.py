@@ -191,6 +191,14 @@ def read_scans(batches: Iterable[Batch]) -> None:
         scan.batch.accepted_scans.append(scan)  # type: ignore[attr-defined]
 
 
+def findings_read(batches: Iterable[Batch]) -> list[tuple[int, list[dict[str, Any]]]] | None:
+    """Batch and findings of each accepted scan in the order of time, where `read_scans` left them with every batch; else None."""
+    listed = list(batches)
+    if not all(hasattr(batch, "accepted_scans") for batch in listed):
+        return None
+    return [(batch.pk, scan.findings) for batch in listed for scan in batch.accepted_scans]  # type: ignore[attr-defined]  # looked at above
+
+
 def current_scans(batch: Batch) -> dict[str, SetupScan]:
     """The newest accepted scan of each slot: person, sheet, tool, press, terminal lot, each wire, each kind of gauge.
 

@@ -36,6 +36,7 @@ from inspection.set_up import (
     current_scans,
     document_findings,
     findings_from_text,
+    findings_read,
     findings_text,
     gauge_findings,
     gauges_needed,
@@ -280,10 +281,12 @@ def concessions_used(batch: Batch) -> list[str]:
 
 
 def concessions_used_in(batches: Iterable[Batch]) -> list[str]:
-    """The same for many batches, in their order, in two queries."""
-    keys = [batch.pk for batch in batches]
+    """The same for many batches, in their order, in two queries; in one after `read_scans`."""
+    listed = list(batches)
+    keys = [batch.pk for batch in listed]
     findings: dict[int, list[Finding]] = {}
-    for pk, texts in _FINDINGS(batches=keys):
+    read = findings_read(listed)
+    for pk, texts in _FINDINGS(batches=keys) if read is None else read:
         findings.setdefault(pk, []).extend(findings_from_text(texts))
     as_is: dict[int, list[str]] = {}
     for pk, number in _LET_THROUGH(batches=keys):

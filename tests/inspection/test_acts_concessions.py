@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from inspection.acts.batches import concessions_used_in, open_batch, scan
-from inspection.set_up import six_parts
+from inspection.models import Batch
+from inspection.set_up import read_scans, six_parts
 from records.demo.walk import Hand, run_batch
 from records.gather.batch import batch_record
 from records.gather.setup_sheet import setup_sheet_record
@@ -68,6 +69,10 @@ def test_concession_is_printed_on_the_sheet_the_batch_and_behind_the_lot(cast, c
     assert [c["number"] for c in record["concessions"]] == printed
     assert {p["part"]: p["state"] for p in record["parts"]}["documents"] == "conceded"
     assert concessions_used_in([]) == []
+
+    read = Batch.objects.get()
+    read_scans([read])
+    assert concessions_used_in([read]) == concessions_used_in([Batch.objects.get()]) == printed
 
 
 def test_pieces_made_under_a_concession_are_counted_against_it(cast, catalogue, thick_sheet, operator):
