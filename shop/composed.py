@@ -134,8 +134,6 @@ class _Ready:
         self._compiler = self._query.get_compiler(using=DEFAULT_DB_ALIAS)
         self._sql, self._params = self._compiler.as_sql()
         self._names = {param.name for param in self._params if isinstance(param, _Place)}
-        # What makes a column's value of what the database sent; the makers belong to a connection.
-        self._converters: WeakKeyDictionary[Any, dict[int, Any]] = WeakKeyDictionary()
 
     def bound(self, given: dict[str, Any], connection: Any) -> tuple[str, tuple[Any, ...]]:
         if given.keys() - self._names:
@@ -157,9 +155,11 @@ class _Ready:
         compiler = copy.copy(self._compiler)
         compiler.connection = connection
         compiler.execute_sql = lambda *_args, **_how: [self._read(*bound, connection)]
-        converters = self._converters.get(connection)
+        # What makes a column's value of what the database sent. The makers point at their connection, so they are kept there.
+        kept_there = connection.__dict__.setdefault("composed_converters", WeakKeyDictionary())
+        converters = kept_there.get(self)
         if converters is None:
-            converters = self._converters[connection] = compiler.get_converters([column[0] for column in compiler.select])
+            converters = kept_there[self] = compiler.get_converters([column[0] for column in compiler.select])
         compiler.get_converters = lambda _columns: converters
         query = copy.copy(self._query)
         query.get_compiler = lambda *_args, **_how: compiler  # type: ignore[method-assign]

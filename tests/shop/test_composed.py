@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import threading
+import weakref
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -119,6 +121,17 @@ def test_what_is_not_told_or_not_asked_about_is_an_error(catalogue):
         ask(pk=1, number="TL-2001")
     with pytest.raises(TypeError, match="prefetch"):
         Composed(lambda: Termination.objects.prefetch_related("plan_lines"))()
+
+
+def test_question_that_was_made_for_one_asking_leaves_nothing_behind(catalogue):
+    ask = Composed(lambda: TerminalLot.objects.filter(pk=Given("pk")))
+    assert ask(pk=catalogue.terminal_lot.pk) == [catalogue.terminal_lot]
+    (ready,) = map(weakref.ref, ask._by_vendor.values())
+
+    del ask
+    gc.collect()
+
+    assert ready() is None
 
 
 def test_two_threads_do_not_get_each_others_answers(db):
