@@ -18,10 +18,10 @@ from records.models import IssuedDocument
 from records.trace import Reach
 from shop.fields import label_of
 from shop.pages.addresses import address
-from shop.templatetags.shop import moment, part_cell
+from shop.templatetags.shop import moment, shape, verdict
 
 if TYPE_CHECKING:
-    from records.queries import BatchRow
+    from records.queries import BatchRow, Cell
 
 
 def where_rows(rows: Iterable[Reach]) -> SafeString:
@@ -62,8 +62,17 @@ def _behind_row(row: BatchRow, lead: str, end: str, nothing: str) -> str:
     return (
         f'<tr><th scope="row">{_link("prove:batch", row.batch.number)}'
         f'<span class="note">{lead} {escape(t.lead)}, {end} {escape(t.end)}</span><span class="note">{escape(pieces)}</span></th>'
-        f"{''.join(f'<td>{part_cell(cell)}</td>' for cell in row.cells)}"
+        f"{''.join(f'<td>{_cell(cell)}</td>' for cell in row.cells)}"
         f'<td><ul class="evidence-lines">{issued or nothing}</ul></td></tr>'
+    )
+
+
+def _cell(cell: Cell) -> str:
+    """A part's verdict and its lines of evidence, each with the record it opens."""
+    items = (f'<a href="{escape(line.url)}">{escape(line.text)}</a>' if line.url else escape(line.text) for line in cell.evidence)
+    return (
+        f'<span class="verdict {verdict(cell.state)}">{shape(cell.state)}<span class="verdict-word">{escape(cell.state_word)}</span></span>'
+        f'<ul class="evidence-lines">{"".join(f"<li>{item}</li>" for item in items)}</ul>'
     )
 
 

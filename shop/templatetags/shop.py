@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import datetime
 from decimal import Decimal
-from html import escape
-from typing import Any, Protocol
+from typing import Any
 from urllib.parse import urlencode
 
 from django import template
@@ -79,45 +77,6 @@ def verdict(outcome: str) -> str:
 def shape(outcome: str) -> SafeString:
     """The verdict's shape: what colour alone must not tell."""
     return SafeString(f'<svg class="shape" aria-hidden="true"><use href="#v-{verdict(outcome)}"/></svg>')
-
-
-class Linked(Protocol):
-    """A line of text, and the address it opens if it has one."""
-
-    @property
-    def text(self) -> str: ...
-
-    @property
-    def url(self) -> str: ...
-
-
-class Proof(Protocol):
-    """One of the six parts: how it stands, in a word of the code and one of the reader's language, and by what."""
-
-    @property
-    def state(self) -> str: ...
-
-    @property
-    def state_word(self) -> str: ...
-
-    @property
-    def evidence(self) -> Iterable[Linked]: ...
-
-
-@register.filter
-def part_cell(part: Proof) -> SafeString:
-    """A part's verdict and its lines of evidence. A page with everything behind a shipment has hundreds: too many for the template."""
-    items = (f'<a href="{escape(line.url)}">{escape(line.text)}</a>' if line.url else escape(line.text) for line in part.evidence)
-    return SafeString(
-        f'<span class="verdict {verdict(part.state)}">{shape(part.state)}<span class="verdict-word">{escape(part.state_word)}</span></span>'
-        f'<ul class="evidence-lines">{"".join(f"<li>{item}</li>" for item in items)}</ul>'
-    )
-
-
-@register.filter
-def page_of(name: str, key: str | int) -> str:
-    """The address of a thing's page: `{{ "prove:batch"|page_of:number }}`; remembered, for lists that name many."""
-    return address(name, key)
 
 
 class _Url(URLNode):
